@@ -1,0 +1,135 @@
+# From a study to its report, one rule a step; each rule is a command that a person can type.
+#
+#   snakemake -c all --config study=studies/marsh-square.toml
+#
+# Further settings: out=DIR (default results/<study's name>), units=N (instead of the study's own number).
+
+import sys
+from pathlib import Path
+
+from snakemake.utils import min_version
+
+min_version("9.0")
+
+sys.path.insert(0, workflow.basedir)
+from sim.steps.layout import chunk_count, default_out, study_inputs  # noqa: E402
+
+PYTHON = sys.executable
+# The first thing said about a bad study is what is wrong with it, before any job is planned.
+INPUTS = study_inputs(config.get("study"), config.get("units"))
+STUDY = config["study"]
+OUT = Path(config.get("out") or default_out(STUDY))
+UNITS = f"--units {int(config['units'])}" if config.get("units") else ""
+
+
+scattergather:
+    chunk=chunk_count(STUDY, config.get("units"), workflow.cores or 1),
+
+
+localrules:
+    all,
+
+
+rule all:
+    input:
+        OUT / "report.html",
+
+
+# Check the study, write it out with every default, draw the units, write the nominal deck.
+rule sample:
+    input:
+        INPUTS,
+    output:
+        study=OUT / "study.toml",
+        units=OUT / "units.parquet",
+        scenarios=OUT / "scenarios.csv",
+        netlist=OUT / "netlist.cir",
+    log:
+        OUT / "logs/sample.log",
+    params:
+        study=STUDY,
+        out=OUT,
+        units=UNITS,
+    shell:
+        "{PYTHON} -m sim.steps.sample {params.study:q} --out {params.out:q} {params.units} > {log:q} 2>&1"
+
+
+# Run one chunk of virtual units through ngspice; failed units are listed, never dropped.
+rule simulate:
+    input:
+        INPUTS,
+        units=OUT / "units.parquet",
+    output:
+        measures=temp(OUT / "chunks/{scatteritem}.npz"),
+        failures=temp(OUT / "chunks/{scatteritem}-failures.csv"),
+    log:
+        OUT / "logs/simulate-{scatteritem}.log",
+    params:
+        study=STUDY,
+        units=UNITS,
+    shell:
+        "{PYTHON} -m sim.steps.simulate {params.study:q} {params.units} --drawn {input.units:q}"
+        " --chunk {wildcards.scatteritem} --measures {output.measures:q} --failures {output.failures:q}"
+        " --log {log:q} > {log:q} 2>&1"
+
+
+# Bring the chunks together: measures, curves, yields, drivers, the answer.
+rule summarise:
+    input:
+        INPUTS,
+        units=OUT / "units.parquet",
+        measures=gather.chunk(OUT / "chunks/{scatteritem}.npz"),
+        failures=gather.chunk(OUT / "chunks/{scatteritem}-failures.csv"),
+    output:
+        measures=OUT / "measures.parquet",
+        curves=OUT / "curves.parquet",
+        summary=OUT / "summary.csv",
+        drivers=OUT / "drivers.csv",
+        contributors=OUT / "contributors.csv",
+        failures=OUT / "failures.csv",
+        answer=OUT / "answer.json",
+    log:
+        OUT / "logs/summarise.log",
+    params:
+        study=STUDY,
+        out=OUT,
+        units=UNITS,
+    shell:
+        "{PYTHON} -m sim.steps.summarise {params.study:q} {params.units} --out {params.out:q}"
+        " --chunks {input.measures:q} --failures {input.failures:q} > {log:q} 2>&1"
+
+
+# Draw every picture that the report shows.
+rule figures:
+    input:
+        OUT / "study.toml",
+        OUT / "measures.parquet",
+        OUT / "curves.parquet",
+        OUT / "summary.csv",
+        OUT / "drivers.csv",
+        OUT / "contributors.csv",
+        OUT / "answer.json",
+    output:
+        directory(OUT / "figures"),
+    log:
+        OUT / "logs/figures.log",
+    params:
+        out=OUT,
+    shell:
+        "{PYTHON} -m sim.steps.figures {params.out:q} > {log:q} 2>&1"
+
+
+# One page that opens with the answer.
+rule report:
+    input:
+        OUT / "figures",
+        OUT / "failures.csv",
+        OUT / "netlist.cir",
+    output:
+        OUT / "report.html",
+    log:
+        OUT / "logs/report.log",
+    params:
+        out=OUT,
+    shell:
+        "{PYTHON} -m sim.steps.report {params.out:q} > {log:q} 2>&1"

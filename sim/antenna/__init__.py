@@ -1,0 +1,1 @@
+"""Antennas: what stands at the amplifier's input terminals."""

@@ -1,0 +1,76 @@
+"""Bench fixture in place of an antenna: a generator's resistance and a series dummy capacitor.
+
+    top o---Cd---Rs---o bottom
+
+The generator's resistance is a real resistor: its thermal noise stays on, as on the bench. No field is
+received, so the effective height is NaN. A series capacitor stands for a vertical within 5 % of |X| up to kh
+= 0.3.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.antenna.source import AntennaSource
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fixture(AntennaSource):
+    """A dummy antenna; make one with `fixture`.
+
+    Attributes
+    ----------
+    source : float
+        Resistance of the generator. [Ω]
+    dummy : float
+        Series capacitor. [F]
+    """
+
+    source: float
+    dummy: float
+
+    def impedance(self, freq_hz):
+        """Resistance and capacitor in series. [Ω]"""
+        omega = 2.0 * np.pi * np.asarray(freq_hz, dtype=float)
+        return self.source + 1.0 / (1j * omega * self.dummy)
+
+    def effective_height(self, freq_hz):
+        """NaN: a bench receives no field. [m]"""
+        return np.full(np.shape(freq_hz), np.nan)
+
+    def netlist(self, top, bottom, prefix):
+        """Capacitor and noisy resistor; the resistor is the DC path of the inner node."""
+        if self.source == 0:
+            return (f"C{prefix}_d {top} {bottom} {self.dummy!r}",)
+        inner = f"{prefix}_src"
+        return (
+            f"C{prefix}_d {top} {inner} {self.dummy!r}",
+            f"R{prefix}_src {inner} {bottom} {self.source!r}",
+        )
+
+
+def fixture(source=50.0, dummy=47e-12):
+    """The bench in place of an antenna.
+
+    Parameters
+    ----------
+    source : float
+        Resistance of the generator; 0 for an ideal one. [Ω]
+    dummy : float
+        Dummy antenna, a series capacitor. [F]
+
+    Returns
+    -------
+    antenna : Fixture
+        Valid at any frequency; no stray of its own.
+
+    Raises
+    ------
+    ValueError
+        A negative resistance, or a capacitor that is not above zero.
+    """
+    if not (source >= 0 and dummy > 0):
+        raise ValueError(
+            f"a fixture needs a source of 0 ohm or more and a dummy above 0 F, not {source:g}, {dummy:g}"
+        )
+    return Fixture(name="fixture", low_hz=0.0, high_hz=np.inf, source=float(source), dummy=float(dummy))

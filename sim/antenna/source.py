@@ -1,0 +1,102 @@
+"""What an antenna is here: a Thevenin source between two terminals.
+
+The open-circuit voltage is ``effective_height(f) * E``, with E the total vertical field at the ground (direct
+plus reflected: over perfect ground twice the incident field at low angles; noise fields of ITU-R P.372 and
+readings of field-strength meters are this total field). Behind it stands ``impedance(f)``, which the deck
+carries as a passive one-port of R, L and C.
+
+Radiation resistances are noiseless in the deck (``noisy=0``): the noise they stand for is the external noise,
+which enters as a field. Loss resistances, such as the ground connection, keep their thermal noise.
+
+Not covered: mutual coupling between antennas, the change of the elevation pattern with frequency.
+"""
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, kw_only=True)
+class AntennaSource(ABC):
+    """A one-port with an open-circuit voltage proportional to the field.
+
+    Attributes
+    ----------
+    name : str
+        The model's name in a study.
+    low_hz, high_hz : float
+        Where the model was checked; values outside are computed all the same. [Hz]
+    shunt_capacitance : float
+        Stray across the terminals, in no other figure here: the deck adds it. [F]
+    cautions : tuple of str
+        What a reader of the results should know, for instance dimensions outside the fit.
+    """
+
+    name: str
+    low_hz: float
+    high_hz: float
+    shunt_capacitance: float = 0.0
+    cautions: tuple[str, ...] = ()
+
+    def valid(self, freq_hz):
+        """Whether each frequency lies inside the model's range.
+
+        Parameters
+        ----------
+        freq_hz : array_like
+            [Hz]
+
+        Returns
+        -------
+        valid : ndarray of bool, same shape
+        """
+        freq_hz = np.asarray(freq_hz, dtype=float)
+        return (freq_hz >= self.low_hz) & (freq_hz <= self.high_hz)
+
+    @abstractmethod
+    def impedance(self, freq_hz):
+        """Source impedance without the stray across the terminals.
+
+        Parameters
+        ----------
+        freq_hz : array_like
+            Above zero. [Hz]
+
+        Returns
+        -------
+        impedance : complex ndarray, same shape
+            [Ω]
+        """
+
+    @abstractmethod
+    def effective_height(self, freq_hz):
+        """Open-circuit voltage per total vertical field, without the stray.
+
+        Parameters
+        ----------
+        freq_hz : array_like
+            Above zero. [Hz]
+
+        Returns
+        -------
+        height : ndarray, same shape
+            NaN where the source receives no field. [m]
+        """
+
+    @abstractmethod
+    def netlist(self, top, bottom, prefix):
+        """Cards of the passive one-port between two nodes.
+
+        Parameters
+        ----------
+        top, bottom : str
+            Node names; the node `top` may have no DC path through the antenna.
+        prefix : str
+            Begins the names of all elements (after the type letter) and of all inner nodes.
+
+        Returns
+        -------
+        cards : tuple of str
+            Values with all their digits; every inner node has a DC path.
+        """

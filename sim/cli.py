@@ -1,0 +1,87 @@
+"""The command: arguments in, one answer out; errors as text, with the exit code that programs rely on.
+
+Exit codes: 0 done, 2 bad input (nothing is half-written), 1 anything else. Limits that are not met are a result.
+"""
+
+import argparse
+import importlib
+import sys
+
+from sim.errors import BandfloorError, InputError
+
+_COMMANDS = {
+    "run": "run it all: units through ngspice, tables, pictures, report",
+    "check": "read a study and explain it: chain, parts, scenarios, cost; runs nothing",
+    "list": "what there is to choose from: circuits, opamps, antennas, cables, noise, measures",
+    "export": "write a plain ngspice deck, or a Touchstone file, of a study's chain",
+    "new": "write a commented study to start from",
+}
+_MODULES = {"list": "listing"}
+
+_EPILOG = """\
+A first hour:
+  bandfloor demo                          a square of four verticals beside a salt marsh, from study to report
+  bandfloor new studies/mine.toml         a study of your own, every line explained
+  bandfloor check studies/mine.toml       what it says, and how long a run will take
+  bandfloor run studies/mine.toml         the answer, and the path of the report
+
+Every command explains itself: bandfloor COMMAND --help
+"""
+
+
+def _parser(wanted: str | None) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="bandfloor",
+        description="Virtual builds of low-band receive amplifiers, run through ngspice and judged: quieter than the"
+        " band, stable, and alike enough?",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="store_true", help="version of the program and of what it rests on")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name, what in _COMMANDS.items():
+        sub = commands.add_parser(
+            name, help=what, description=what[0].upper() + what[1:] + ".",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        # Only the wanted command's module is imported: --help answers at once.
+        if name == wanted:
+            module = importlib.import_module(f"sim.commands.{_MODULES.get(name, name)}")
+            module.add_arguments(sub)
+            sub.set_defaults(act=module.act)
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    argv = sys.argv[1:] if argv is None else list(argv)
+    wanted = next((word for word in argv if word in _COMMANDS), None)
+    parser = _parser(wanted)
+    given = parser.parse_args(argv)
+    if given.version:
+        from sim.commands.version import versions
+
+        print(versions())
+        return 0
+    if given.command is None:
+        parser.print_help()
+        return 0
+    try:
+        return given.act(given) or 0
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return 2
+    except BandfloorError as error:
+        print(error, file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("\nstopped", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output went away (a pager, head); that is its right.
+        sys.stderr.close()
+        return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

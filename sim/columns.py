@@ -1,0 +1,102 @@
+"""Every measure and every column that leaves this program: name, unit, meaning."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A number with a unit that is read off a unit.
+
+    Attributes
+    ----------
+    name, unit, meaning : str
+    per_band : bool
+        Whether there is one value a band.
+    good : str
+        "high", "low" or "aim" where one side is better, else "info".
+    group : str
+        gain, noise, stability, supply, match or strong.
+    available : bool
+        Whether this version computes it.
+    """
+
+    name: str
+    unit: str
+    meaning: str
+    per_band: bool
+    good: str
+    group: str
+    available: bool = True
+
+
+_ALL = (
+    Measure("gain_db", "dB", "bench S21 through the dummy antenna: what an analyser shows", True, "aim", "gain"),
+    Measure("phase_deg", "degree", "phase of the bench S21", True, "aim", "gain"),
+    Measure("output_match_db", "dB", "return loss of the output against the line", True, "high", "gain"),
+    Measure("system_gain_db", "dB", "antenna open-circuit emf to receiver input volts", True, "info", "gain"),
+    Measure("antenna_factor_db", "dB/m", "field to receiver volts, the whole chain", True, "info", "gain"),
+    Measure("output_noise_nv", "nV/√Hz", "noise of our own at the receiver, receiver included", True, "low", "noise"),
+    Measure("input_noise_nv", "nV/√Hz", "the same referred to the antenna's emf", True, "low", "noise"),
+    Measure("noise_margin_db", "dB", "band noise over all noise of our own, at the receiver", True, "high", "noise"),
+    Measure(
+        "noise_rise_db", "dB", "what the receiver's noise does when the antenna is connected", True, "high", "noise"
+    ),
+    Measure(
+        "stability_margin", "1", "smallest distance of the loop locus from -1, line matched", False, "high", "stability"
+    ),
+    Measure(
+        "phase_margin_deg", "degree", "smallest over all crossings; 180 where the gain never is one", False, "high",
+        "stability",
+    ),
+    Measure("gain_margin_db", "dB", "smallest over all crossings; 60 where there is none", False, "high", "stability"),
+    Measure("mu_load", "1", "distance to the nearest load that could oscillate, 10 kHz to 2 GHz", False, "high", "stability"),
+    Measure(
+        "mu_source", "1", "distance to the nearest source that could oscillate, 10 kHz to 2 GHz", False, "high", "stability"
+    ),
+    Measure("stable", "0/1", "no encirclement, on a matched and on an open line", False, "high", "stability"),
+    Measure("supply_v", "V", "at the amplifier, after the feedline's drop", False, "high", "supply"),
+    Measure("current_ma", "mA", "drawn from the supply", False, "low", "supply"),
+    Measure("output_dc_v", "V", "op-amp output at rest", False, "info", "supply"),
+    Measure("headroom_db", "dB", "room for strong carriers", False, "high", "strong", False),
+    Measure("oip2_dbm", "dBm", "second-order intercept at the output", True, "high", "strong", False),
+    Measure("oip3_dbm", "dBm", "third-order intercept at the output", True, "high", "strong", False),
+    Measure("match_gain_db", "dB", "deviation of the bench gain from the mean of its build", True, "aim", "match"),
+    Measure("match_phase_deg", "degree", "deviation of the bench phase from the mean of its build", True, "aim", "match"),
+)
+
+MEASURES: dict[str, Measure] = {measure.name: measure for measure in _ALL}
+"""All measures by name."""
+
+TABLES: dict[str, tuple[str, ...]] = {
+    "units.parquet": ("unit", "temperature_c"),
+    "measures.parquet": ("scenario", "unit", "measure", "frequency_hz", "value"),
+    "curves.parquet": ("scenario", "curve", "frequency_hz", "nominal", "p05", "p50", "p95", "min", "max"),
+    "scenarios.csv": ("scenario",),
+    "summary.csv": (
+        "scenario",
+        "measure",
+        "unit_of_measure",
+        "frequency_hz",
+        "nominal",
+        "mean",
+        "sd",
+        "min",
+        "p05",
+        "p50",
+        "p95",
+        "max",
+        "limit_low",
+        "limit_high",
+        "units",
+        "passed",
+        "yield",
+        "yield_low",
+        "yield_high",
+    ),
+    "drivers.csv": ("scenario", "measure", "frequency_hz", "part", "share", "slope_per_percent"),
+    "contributors.csv": ("scenario", "frequency_hz", "contributor", "density_nv"),
+    "failures.csv": ("scenario", "unit", "stage", "reason"),
+}
+"""Columns of every table, in order. units.parquet and scenarios.csv go on with columns of the study's own."""
+
+OPEN_TABLES = ("units.parquet", "scenarios.csv")

@@ -1,0 +1,154 @@
+"""bandfloor check: what a study says, and what running it will cost; nothing is run."""
+
+import argparse
+import os
+
+from sim.quantity import format_quantity
+from sim.study.read import read_study
+from sim.study.scenarios import scenarios
+
+SECONDS_PER_RUN = 0.006
+"""One unit in one scenario on one core of a small server, as measured by benchmarks/; an estimate anywhere else. [s]"""
+SECONDS_AROUND = 9.0
+"""Starting, counting, drawing and writing of a run of a few thousand. [s]"""
+_UNITS = {"R": "ohm", "C": "F", "L": "H"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of ``bandfloor check``."""
+    parser.add_argument("study", metavar="STUDY", help="study file (.toml)")
+
+
+def act(given) -> int:
+    """Print the explanation."""
+    from rich.console import Console
+
+    study = read_study(given.study)
+    every = scenarios(study)
+    from sim.deck.build import chain_of
+
+    chains = [chain_of(scenario.study) for scenario in every]
+    console = Console(highlight=False, soft_wrap=False)
+    console.print(f"\n{study.title}", style="bold", markup=False)
+    console.print(chain_drawing(study, chains[0]), markup=False, no_wrap=True, crop=False)
+    _parts(console, chains[0])
+    _scenarios(console, every)
+    _limits(console, study)
+    _warnings(console, every)
+    console.print(_cost(study, every))
+    return 0
+
+
+def chain_drawing(study, chain) -> str:
+    """The chain in characters, antenna to receiver."""
+    antenna, line, receiver = study.antenna, study.feedline, study.receiver
+    source = (
+        f"{format_quantity(antenna.height, 'm')} high, radius {format_quantity(antenna.radius, 'm')}"
+        if antenna.model == "short-vertical"
+        else f"{format_quantity(antenna.source, 'ohm')} and {format_quantity(antenna.dummy, 'F')}"
+    )
+    noise = study.site.noise if isinstance(study.site.noise, str) else "measured noise"
+    boxes = [
+        (antenna.model, source, f"site: {noise}"),
+        (chain.circuit.name, study.amplifier.opamp, "at the feedpoint"),
+        (line.cable, format_quantity(line.length, "m"), f"supply: {line.power}"),
+        (
+            "receiver",
+            format_quantity(receiver.impedance, "ohm"),
+            f"noise figure {format_quantity(receiver.noise_figure, 'dB')}",
+        ),
+    ]
+    widths = [max(len(row) for row in box) + 2 for box in boxes]
+    rule = "    ".join("+" + "-" * width + "+" for width in widths)
+    lines = ["", rule]
+    for row in range(3):
+        joint = "----" if row == 1 else "    "
+        lines.append(joint.join("|" + box[row].center(width) + "|" for box, width in zip(boxes, widths, strict=True)))
+    volts = study.supply.voltage
+    tolerance = f" {volts.tolerance}" if volts.tolerance else ""
+    lines += [rule, ""]
+    lines.append(
+        f"supply {format_quantity(volts.value, 'V')}{tolerance} at the receiver,"
+        f" {format_quantity(chain.feed_resistance, 'ohm')} of line before the amplifier"
+    )
+    bench = study.fixture
+    lines.append(
+        f"bench  {format_quantity(bench.source, 'ohm')} port, {format_quantity(bench.dummy, 'F')} dummy antenna,"
+        f" amplifier, {format_quantity(bench.load, 'ohm')} port"
+    )
+    low, high = study.run.temperature
+    degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
+    lines.append(f"bands  {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}; temperature {degrees}\n")
+    return "\n".join(lines)
+
+
+def _table(*columns):
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for column in columns:
+        table.add_column(column, no_wrap=column != "what it does", justify="right" if column == "value" else "left")
+    return table
+
+
+def _parts(console, chain) -> None:
+    from rich.text import Text
+
+    table = _table("part", "value", "tolerance", "kind", "what it does")
+    for part in chain.circuit.parts:
+        value = part.value
+        table.add_row(
+            part.name,
+            format_quantity(value.value, _UNITS[part.kind]),
+            str(value.tolerance),
+            " ".join(value.words),
+            Text(part.purpose),
+        )
+    for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
+        mark = "" if record.verified else "; data not verified"
+        table.add_row(device.name, record.part, "die spread", "op-amp", Text(f"{record.technology}{mark}"))
+    console.print(table)
+
+
+def _scenarios(console, every) -> None:
+    from rich.text import Text
+
+    if len(every) < 2:
+        return
+    table = _table("scenario", *(key for key, _ in every[0].values))
+    for scenario in every[:24]:
+        table.add_row(str(scenario.number), *(Text(str(value)) for _, value in scenario.values))
+    console.print(table)
+    if len(every) > 24:
+        console.print(f"… and {len(every) - 24} more\n")
+
+
+def _limits(console, study) -> None:
+    from sim.columns import MEASURES
+
+    if not study.limits:
+        console.print("No limits: every unit that simulates passes.\n")
+        return
+    table = _table("limit", "bound", "unit", "meaning")
+    for name, limit in study.limits.items():
+        table.add_row(name, str(limit), MEASURES[name].unit, MEASURES[name].meaning)
+    console.print(table)
+
+
+def _warnings(console, every) -> None:
+    from sim.steps.cautions import cautions
+
+    for text in dict.fromkeys(text for scenario in every for text in cautions(scenario.study)):
+        console.print(f"Note: {text}", markup=False)
+
+
+def _cost(study, every) -> str:
+    runs = (study.run.units + 1) * len(every)
+    cores = os.cpu_count() or 1
+    seconds = runs * SECONDS_PER_RUN / cores + SECONDS_AROUND
+    shown = f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
+    return (
+        f"\n{study.run.units} units and the nominal one, {len(every)} scenario{'s' * (len(every) > 1)}:"
+        f" {runs} runs, about {shown} on {cores} core{'s' * (cores > 1)} (an estimate)"
+    )

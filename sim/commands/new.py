@@ -1,0 +1,36 @@
+"""bandfloor new: a commented study to start from."""
+
+import argparse
+import os
+from pathlib import Path
+
+from sim.errors import BandfloorError, Fault, StudyError
+
+STARTER = Path(__file__).resolve().parent.parent / "study" / "starter.toml"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of ``bandfloor new``."""
+    parser.add_argument("file", metavar="FILE", help="study file to write, for example studies/mine.toml")
+
+
+def act(given) -> int:
+    """Write the starter study; never over an existing file."""
+    path = Path(given.file)
+    if path.suffix != ".toml":
+        raise StudyError(
+            Fault(given.file, None, None, "does not end in .toml.", f'Write, for example, "{path.stem or "mine"}.toml".')
+        )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
+    except FileExistsError:
+        raise StudyError(
+            Fault(given.file, None, None, "exists already.", "Name a new file; nothing was changed.")
+        ) from None
+    except OSError as error:
+        raise BandfloorError(f"{given.file}: cannot be written: {error.strerror}.\n  Name another place.") from error
+    with os.fdopen(handle, "wb") as file:
+        file.write(STARTER.read_bytes())
+    print(f"{given.file} written. Next:\n  bandfloor check {given.file}\n  bandfloor run {given.file}")
+    return 0

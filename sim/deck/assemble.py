@@ -1,0 +1,97 @@
+"""One unit in one scenario, written out as a deck."""
+
+from sim.deck.chain import READS, REFERENCE_LOAD, RESERVED, Chain, Deck, UnitValues
+from sim.errors import CircuitError, Fault
+from sim.opamp.macromodel import macromodel_cards
+
+OPTIONS = ".options reltol=1e-5 abstol=1e-14 vntol=1e-9 gmin=1e-15"
+"""Tight tolerances: the operating point of a fast op-amp with 120 dB of gain needs them."""
+
+
+def assemble(chain: Chain, unit: UnitValues) -> Deck:
+    """Write one unit's deck: antenna, circuit, op-amps, load, supply and probes, flat and with numbers only.
+
+    Parameters
+    ----------
+    chain : Chain
+    unit : UnitValues
+
+    Returns
+    -------
+    Deck
+
+    Raises
+    ------
+    CircuitError
+        A name of the circuit collides with a name that the program needs.
+
+    Notes
+    -----
+    The emf stands in series with the antenna's one-port, its stray capacitance across the terminals, the load is
+    noiseless: the line that follows it is added afterwards, with its own noise.
+    """
+    circuit = chain.circuit
+    ground = circuit.ports[-1].lower()
+
+    def node(name: str) -> str:
+        return "0" if name.lower() in (ground, "0") else name.lower()
+
+    # Device temperature coefficients are in the drawn values already, so nominal and circuit temperature are equal.
+    lines = [
+        f"* {circuit.name}, unit {unit.number}",
+        f".temp {unit.temperature_c!r}",
+        f".options tnom={unit.temperature_c!r}",
+        OPTIONS,
+        "vz_emf z_emf 0 dc 0 ac 0",
+        *chain.antenna.netlist("in", "z_emf", RESERVED),
+    ]
+    if chain.antenna.shunt_capacitance > 0:
+        lines.append(f"cz_stray in 0 {chain.antenna.shunt_capacitance!r}")
+    for part in circuit.parts:
+        a, b = (node(n) for n in part.nodes)
+        lines.append(f"{part.name.lower()} {a} {b} {float(unit.parts[part.name])!r}")
+    lines += [card.text for card in circuit.others]
+    operating = ["vcc", "vz_sup#branch"]
+    for device, macro in zip(circuit.devices, unit.macros, strict=True):
+        pins = tuple(node(n) for n in device.nodes)
+        lines += macromodel_cards(macro, device.name.lower(), pins)
+        operating += pins
+    drives, reads = [], list(READS)
+    for number, probe in enumerate(circuit.probes, start=1):
+        a, b = node(probe.drive_node), node(probe.receive_node)
+        lines += [f"vz_p{number} {a} {b} dc 0 ac 0", f"iz_p{number} 0 {b} dc 0 ac 0"]
+        drives += [f"vz_p{number}", f"iz_p{number}"]
+        reads += [b, f"vz_p{number}#branch"]
+    lines += [
+        f"rz_load out 0 {REFERENCE_LOAD!r} noisy=0",
+        "iz_out 0 out dc 0 ac 0",
+        f"vz_sup z_sup 0 dc {unit.supply_v!r}",
+        # A tenth of a milliohm keeps the supply's current readable when there is no line.
+        f"rz_feed z_sup vcc {max(chain.feed_resistance, 1e-4)!r} noisy=0",
+        ".end",
+    ]
+    _refuse_collisions(circuit, lines)
+    return Deck(
+        lines=tuple(lines),
+        drives=(*drives, "iz_out", "vz_emf"),
+        reads=tuple(reads),
+        operating=tuple(dict.fromkeys(operating)),
+        probes=len(circuit.probes),
+        operating_output=operating[-1] if circuit.devices else "",
+    )
+
+
+def _refuse_collisions(circuit, lines) -> None:
+    names = [line.split()[0].lower() for line in lines if line[0] not in "*."]
+    twice = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < len(names) else []
+    if twice:
+        raise CircuitError(
+            Fault(
+                circuit.file,
+                None,
+                twice[0],
+                f'the element name "{twice[0]}" is used twice.',
+                f'Rename it in the circuit; names that begin with "{RESERVED}" after the device letter, or with an'
+                " op-amp's name, belong to the program.",
+            )
+        )

@@ -1,0 +1,115 @@
+"""From a scenario's words to what is simulated: the chain, and the drawn values of its units."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from sim.antenna.fixture import fixture
+from sim.antenna.short_vertical import short_vertical
+from sim.antenna.source import AntennaSource
+from sim.deck.chain import Chain, UnitValues
+from sim.deck.circuit import read_circuit
+from sim.feedline.cable import load_cable
+from sim.feedline.line import loop_resistance
+from sim.opamp.catalogue import load_opamp
+from sim.opamp.macromodel import MacroParameters, nominal_parameters
+from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
+
+SUPPLY_COLUMN = "supply.voltage"
+"""Name under which the supply voltage is drawn and ranked, beside the circuit's parts."""
+
+DIE_COLUMNS = ("gbw", "slew", "en", "inoise", "aol_db", "iq", "vos", "ib", "cin", "rout", "second_pole")
+"""What is kept of an op-amp's drawn die, as columns named ``<device>.<name>``."""
+
+
+def antenna_of(study) -> AntennaSource:
+    """The study's antenna as a source."""
+    words = study.antenna
+    if words.model == "fixture":
+        return fixture(words.source, words.dummy)
+    return short_vertical(words.height, words.radius, words.gap, words.ground_loss, words.stray)
+
+
+def chain_of(study) -> Chain:
+    """What one scenario simulates.
+
+    Raises
+    ------
+    InputError
+        The circuit, an op-amp or a cable cannot be read, or the study overrides a part that the circuit does not have.
+    """
+    circuit = read_circuit(study.amplifier.circuit, study.folder)
+    circuit = circuit.with_parts(study.amplifier.parts, study.file)
+    record = load_opamp(study.amplifier.opamp, study.folder)
+    cable = load_cable(study.feedline.cable, study.folder)
+    return Chain(
+        circuit=circuit,
+        opamps=(record,) * len(circuit.devices),
+        antenna=antenna_of(study),
+        feed_resistance=float(loop_resistance(cable, study.feedline.length)) if study.feedline.power == "coax" else 0.0,
+    )
+
+
+def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
+    """Drawn values of many units, one array a column.
+
+    Parameters
+    ----------
+    study : Study
+    chain : Chain
+    units : int ndarray, shape (n_unit,)
+        Unit numbers; 0 is nominal.
+
+    Returns
+    -------
+    columns : dict of str to ndarray, shape (n_unit,)
+        ``temperature_c`` [°C], each part [SI], ``supply.voltage`` [V], then each op-amp's values, see
+        :data:`DIE_COLUMNS` [SI].
+    """
+    seed, build = study.run.seed, study.run.build
+    temperature = draw_temperature(study.run.temperature, seed, units)
+    columns = {"temperature_c": temperature}
+    for part in chain.circuit.parts:
+        columns[part.name] = draw_part(part.value, part.name, seed, units, build, temperature)
+    columns[SUPPLY_COLUMN] = draw_part(study.supply.voltage, SUPPLY_COLUMN, seed, units, build)
+    for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
+        die = die_at(draw_die(device.name, seed, units), temperature)
+        nominal = nominal_parameters(record)
+        values = {
+            "gbw": nominal.gbw * die.gbw,
+            "slew": nominal.slew * die.slew,
+            "en": nominal.en * die.en,
+            "inoise": nominal.inoise * die.inoise,
+            "aol_db": nominal.aol_db + die.aol_db,
+            "iq": nominal.iq * die.iq,
+            "vos": record.vos_max * die.vos,
+            "ib": nominal.ib * die.ib,
+            "cin": die.cin,
+            "rout": nominal.rout * die.ro,
+            "second_pole": nominal.second_pole * die.fp2,
+        }
+        for name in DIE_COLUMNS:
+            columns[f"{device.name}.{name}"] = np.broadcast_to(values[name], units.shape).astype(float)
+    return columns
+
+
+def unit_values(chain: Chain, columns: dict[str, np.ndarray], row: int, number: int) -> UnitValues:
+    """One unit out of :func:`unit_table`."""
+    macros = tuple(
+        _macro(record, {name: float(columns[f"{device.name}.{name}"][row]) for name in DIE_COLUMNS})
+        for device, record in zip(chain.circuit.devices, chain.opamps, strict=True)
+    )
+    return UnitValues(
+        number=number,
+        parts={part.name: float(columns[part.name][row]) for part in chain.circuit.parts},
+        macros=macros,
+        supply_v=float(columns[SUPPLY_COLUMN][row]),
+        temperature_c=float(columns["temperature_c"][row]),
+    )
+
+
+def _macro(record, drawn: dict[str, float]) -> MacroParameters:
+    nominal = nominal_parameters(record)
+    cin = drawn.pop("cin")
+    # The drawn corner would move little that is seen above 1 MHz; the record's own stays.
+    return replace(nominal, **drawn, cin_diff=nominal.cin_diff * cin, cin_cm=nominal.cin_cm * cin)

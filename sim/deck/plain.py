@@ -1,0 +1,168 @@
+"""A unit's whole chain as a deck that plain ngspice runs and measures by itself.
+
+It holds the amplifier on the bench once, and once a band with antenna, line and receiver behind it. A line is exact at
+one frequency as a pi of three admittances; its thermal noise, 4kT Re(Y) at its two ends (a passive reciprocal network
+at one temperature), comes from two noise resistors through real gains, because Re(Y) is real and symmetric and so has
+a real Cholesky factor. So the deck shares no formula with the program's own way to the receiver, which works with
+Thevenin sources.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.constants import K_B
+from sim.deck.assemble import OPTIONS, assemble
+from sim.deck.chain import RESERVED, Chain, UnitValues
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Port resistances [Ω] and dummy capacitor [F] of the analyser's set-up."""
+
+    source: float
+    dummy: float
+    load: float
+
+
+@dataclass(frozen=True)
+class FarEnd:
+    """What follows the amplifier at one band.
+
+    Attributes
+    ----------
+    freq_hz : float
+    chain_matrix : complex ndarray, shape (2, 2)
+        Of the line, amplifier to receiver.
+    line_temperature : float
+        [K]
+    receiver : float
+        [Ω]
+    receiver_psd : float
+        [V²/Hz]
+    """
+
+    freq_hz: float
+    chain_matrix: np.ndarray
+    line_temperature: float
+    receiver: float
+    receiver_psd: float
+
+
+def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd, ...], title: str) -> str:
+    """Text of a deck that prints ``gain_db_k``, ``phase_deg_k`` and ``output_noise_nv_k`` for every band k from 1.
+
+    Parameters
+    ----------
+    chain : Chain
+    unit : UnitValues
+    bench : Bench
+    ends : tuple of FarEnd
+        One a band.
+    title : str
+        First line; letters and digits of the study's own title are shown, nothing else.
+    """
+    deck = assemble(chain, unit)
+    body = [line for line in deck.lines if line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_"))]
+    antenna = chain.antenna.netlist("in", "z_emf", RESERVED)
+    body = [line for line in body if line not in antenna and not line.startswith("cz_stray")]
+    models = [line for line in deck.lines if line.startswith(".model")]
+    # Probes become plain wires: zero-volt sources.
+    wires = [line.replace(" ac 0", "") for line in deck.lines if line.startswith("vz_p")]
+    lines = [
+        "* " + "".join(c for c in title if c.isascii() and c.isprintable()),
+        "* Run as it is: ngspice -b THIS_FILE. Every band has a copy of the amplifier with its line and receiver.",
+        *(line for line in deck.lines if line.startswith((".temp", ".options tnom"))),
+        OPTIONS,
+        ".subckt amplifier in out vcc",
+        *models,
+        *body,
+        *wires,
+        ".ends amplifier",
+        "",
+        "* ---- bench: generator, dummy antenna, amplifier, analyser's input",
+        f"vbench gen 0 dc 0 ac {2 * math.sqrt(bench.source / bench.load)!r}",
+        f"rbench gen dummy {bench.source!r}",
+        f"cbench dummy bin {bench.dummy!r}",
+        "xbench bin bout bvcc amplifier",
+        f"rbload bout 0 {bench.load!r} noisy=0",
+        f"vbsup bsup 0 dc {unit.supply_v!r}",
+        f"rbfeed bsup bvcc {max(chain.feed_resistance, 1e-4)!r} noisy=0",
+        "",
+        "vemf emf 0 dc 0 ac 1",
+        f"vsup sup 0 dc {unit.supply_v!r}",
+    ]
+    for k, end in enumerate(ends, start=1):
+        lines += _band(chain, unit, end, k)
+    return "\n".join([*lines, *_control(ends), ".end"]) + "\n"
+
+
+def _band(chain, unit, end, k) -> list[str]:
+    a, b, d = end.chain_matrix[0, 0], end.chain_matrix[0, 1], end.chain_matrix[1, 1]
+    lines = ["", f"* ---- band {k}: {end.freq_hz!r} Hz; exact at this frequency only"]
+    for card in chain.antenna.netlist(f"in{k}", "emf", f"{RESERVED}{k}_"):
+        lines.append(card)
+    if chain.antenna.shunt_capacitance > 0:
+        lines.append(f"cstray{k} in{k} 0 {chain.antenna.shunt_capacitance!r}")
+    lines += [
+        f"xamp{k} in{k} out{k} vcc{k} amplifier",
+        f"rfeed{k} sup vcc{k} {max(chain.feed_resistance, 1e-4)!r} noisy=0",
+    ]
+    far = f"out{k}"
+    if b != 0:
+        far = f"far{k}"
+        y11, y22, y12 = complex(d / b), complex(a / b), complex(-1 / b)
+        omega = 2 * math.pi * end.freq_hz
+        for name, n1, n2, y in (
+            ("a", f"out{k}", "0", y11 + y12),
+            ("b", far, "0", y22 + y12),
+            ("s", f"out{k}", far, -y12),
+        ):
+            lines.append(f"gline{name}{k} {n1} {n2} {n1} {n2} {y.real!r}")
+            if y.imag > 0:
+                lines.append(f"cline{name}{k} {n1} {n2} {y.imag / omega!r}")
+            elif y.imag < 0:
+                lines.append(f"lline{name}{k} {n1} {n2} {-1 / (omega * y.imag)!r}")
+        # Thermal noise of the line: two independent noise voltages of 1 kΩ resistors, turned into currents.
+        scale = math.sqrt(4 * K_B * end.line_temperature / (4 * K_B * (unit.temperature_c + 273.15) * 1e3))
+        g11, g22, g12 = y11.real, y22.real, y12.real
+        first = math.sqrt(max(g11, 0.0))
+        cross = g12 / first if first else 0.0
+        second = math.sqrt(max(g22 - cross * cross, 0.0))
+        lines += [
+            f"rn{k}1 n{k}1 0 1e3",
+            f"rn{k}2 n{k}2 0 1e3",
+            f"gn{k}1 0 out{k} n{k}1 0 {scale * first!r}",
+            f"gn{k}2 0 {far} n{k}1 0 {scale * cross!r}",
+            f"gn{k}3 0 {far} n{k}2 0 {scale * second!r}",
+        ]
+    noise = math.sqrt(end.receiver_psd / (4 * K_B * (unit.temperature_c + 273.15) * 1e3))
+    lines += [
+        f"rrx{k} {far} 0 {end.receiver!r} noisy=0",
+        f"rnrx{k} nrx{k} 0 1e3",
+        f"erx{k} rx{k} {far} nrx{k} 0 {noise!r}",
+        f"rrxo{k} rx{k} 0 1e12 noisy=0",
+    ]
+    return lines
+
+
+def _control(ends) -> list[str]:
+    lines = ["", ".control", "set numdgt=9", "set units=degrees"]
+    for k, end in enumerate(ends, start=1):
+        # A measurement needs neighbours; the middle of three points is the band itself.
+        sweep = f"lin 3 {end.freq_hz * (1 - 1e-6)!r} {end.freq_hz * (1 + 1e-6)!r}"
+        at = f"at={end.freq_hz!r}"
+        lines += [
+            f"noise v(rx{k}) vemf {sweep}",
+            "setplot previous",
+            f"set spectrum{k} = $curplot",
+            f"ac {sweep}",
+            "let gain = vdb(bout)",
+            "let phase = vp(bout)",
+            f"let density = {{$spectrum{k}}}.onoise_spectrum * 1e9",
+            f"meas ac gain_db_{k} find gain {at}",
+            f"meas ac phase_deg_{k} find phase {at}",
+            f"meas ac output_noise_nv_{k} find density {at}",
+        ]
+    return [*lines, ".endc"]

@@ -1,0 +1,1 @@
+"""Running decks: the only package that talks to the simulator."""

@@ -1,0 +1,1 @@
+"""Feedlines: cable records and what a length of cable does to signal and noise."""

@@ -1,0 +1,1 @@
+"""From a unit's responses to its measures: arrays in, arrays out."""

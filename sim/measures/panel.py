@@ -1,0 +1,376 @@
+"""All measures of a unit: from what the simulator said to one row of numbers.
+
+The amplifier is simulated on a reference load and without its line. Everything that follows from linearity is done
+here: other loads, the bench, the line with its noise, the receiver, the loop on a matched and on an open line.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.constants import K_B, T0
+from sim.feedline.line import through_line
+from sim.measures.loop import LoopVerdict, fine_locus, judge_loop, loop_gain
+from sim.measures.rational import Barycentric, fit_weights
+from sim.measures.supply import Rest
+from sim.measures.terminate import Responses
+from sim.measures.two_port import bench_transmission, return_loss_db, scattering, stability_factors
+
+LARGEST_MISFIT = 1e-5
+"""Misfit of the rational form above which a unit is simulated again with more points, see :mod:`sim.measures.rational`."""
+
+MU_HIGH_HZ = 2e9
+"""Upper end of the range over which the two-port stability factors are taken. [Hz]"""
+
+BANDED = (
+    "gain_db",
+    "phase_deg",
+    "output_match_db",
+    "system_gain_db",
+    "antenna_factor_db",
+    "output_noise_nv",
+    "input_noise_nv",
+    "noise_margin_db",
+    "noise_rise_db",
+)
+"""Measures with one value a band, in the order of :attr:`UnitMeasures.banded`."""
+
+SINGLE = (
+    "stability_margin",
+    "phase_margin_deg",
+    "gain_margin_db",
+    "mu_load",
+    "mu_source",
+    "stable",
+    "supply_v",
+    "current_ma",
+    "output_dc_v",
+)
+"""Measures with one value a unit, in the order of :attr:`UnitMeasures.single`."""
+
+CURVES = (
+    "gain_db",
+    "phase_deg",
+    "system_gain_db",
+    "output_noise_nv",
+    "external_noise_nv",
+    "noise_margin_db",
+    "loop_distance",
+)
+"""Curves kept of every unit, in the order of :attr:`UnitMeasures.curves`."""
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What is around the amplifier in one scenario, on the frequencies at which it is read.
+
+    Attributes
+    ----------
+    read_hz : ndarray, shape (n_read,)
+        Bands first, then the frequencies of the curves. [Hz]
+    bands : int
+        How many of them are bands.
+    loop_hz : ndarray, shape (n_loop,)
+        Where the loop is looked at before points are added. [Hz]
+    antenna_z : complex ndarray, shape (n_read,)
+        Source impedance without stray. [Ω]
+    sampled_z : complex ndarray, shape (n_freq,)
+        The same on the simulator's own frequencies. [Ω]
+    stray : float
+        [F]
+    emf_density : ndarray, shape (n_read,)
+        External noise as antenna emf; NaN where the source receives no field. [V/√Hz]
+    effective_height : ndarray, shape (n_read,)
+        [m]
+    bench_z : complex ndarray, shape (n_read,)
+        Generator and dummy antenna. [Ω]
+    bench_source, bench_load : float
+        Analyser's port resistances. [Ω]
+    line : complex ndarray, shape (n_read, 2, 2)
+        Chain matrix, amplifier to receiver.
+    line_temperature : float
+        [K]
+    receiver : float
+        Input resistance. [Ω]
+    receiver_noise : float
+        Noise factor, linear. [1]
+    load : float
+        Reference load of the simulation. [Ω]
+    line_impedance : float
+        The line's nominal impedance, for the output match. [Ω]
+    """
+
+    read_hz: np.ndarray
+    bands: int
+    loop_hz: np.ndarray
+    antenna_z: np.ndarray
+    sampled_z: np.ndarray
+    stray: float
+    emf_density: np.ndarray
+    effective_height: np.ndarray
+    bench_z: np.ndarray
+    bench_source: float
+    bench_load: float
+    line: np.ndarray
+    line_temperature: float
+    receiver: float
+    receiver_noise: float
+    load: float
+    line_impedance: float
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Fixed matrices that carry samples to the frequencies at which measures are read.
+
+    Attributes
+    ----------
+    samples_hz : ndarray, shape (n_freq,)
+    support : int ndarray
+        Support points among the samples.
+    at_read, at_loop : Barycentric
+    noise_matrix : ndarray, shape (n_read, n_noise)
+        Cubic spline in the logarithm of frequency, as a matrix.
+    noise_at : Barycentric
+        To the noise run's frequencies.
+    phase_deg : ndarray, shape (n_read,)
+        Phase of the nominal unit; other units' phases are given within 180 degrees of it. [degree]
+    """
+
+    samples_hz: np.ndarray
+    support: np.ndarray
+    at_read: Barycentric
+    at_loop: Barycentric
+    noise_matrix: np.ndarray
+    noise_at: Barycentric
+    phase_deg: np.ndarray
+
+
+@dataclass(frozen=True)
+class UnitMeasures:
+    """One unit's numbers.
+
+    Attributes
+    ----------
+    banded : ndarray, shape (len(BANDED), n_band)
+    single : ndarray, shape (len(SINGLE),)
+    curves : ndarray, shape (len(CURVES), n_curve)
+    misfit : float
+        Of the rational form.
+    receiver_share : ndarray, shape (n_curve,)
+        Square of what carries a noise voltage at the output under reference load to the receiver. [1]
+    line_psd : ndarray, shape (n_curve,)
+        Line's own noise at the receiver. [V²/Hz]
+    verdict_open : LoopVerdict or None
+        On an open line, of the probe with the smallest margin.
+    """
+
+    banded: np.ndarray
+    single: np.ndarray
+    curves: np.ndarray
+    misfit: float
+    receiver_share: np.ndarray
+    line_psd: np.ndarray
+    verdict_matched: LoopVerdict | None
+    verdict_open: LoopVerdict | None
+
+
+def receiver_noise_psd(resistance: float, noise_factor: float) -> float:
+    """Receiver's own noise as a voltage at its input, (F − 1) k T0 R. [V²/Hz]
+
+    The definition of the noise figure on a matched source; taken as the same on any source, which is an assumption.
+
+    Parameters
+    ----------
+    resistance : float
+        Input resistance. [Ω]
+    noise_factor : float
+        Linear. [1]
+    """
+    return (noise_factor - 1) * K_B * T0 * resistance
+
+
+def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> UnitMeasures:
+    """Every measure of one unit.
+
+    Parameters
+    ----------
+    run : UnitRun
+    rest : Rest
+    around : Surroundings
+    reader : Reader
+
+    Returns
+    -------
+    UnitMeasures
+    """
+    drives, reads, _ = run.values.shape
+    flat = run.values.reshape(drives * reads, -1)
+    weights, misfit = fit_weights(2j * np.pi * run.freq_hz, flat, reader.support, _deciding(drives, reads))
+
+    def at(where: Barycentric) -> np.ndarray:
+        return where(flat, weights).reshape(drives, reads, -1)
+
+    read = Responses(around.read_hz, at(reader.at_read), around.antenna_z, around.stray, around.load)
+    z = read.two_port()
+    bench = bench_transmission(z, around.bench_z, around.bench_load, around.bench_source)
+
+    # Noise referred to the emf is smooth, so it is what is interpolated between the noise run's frequencies.
+    sampled_gain = np.abs(reader.noise_at(flat[[-reads + 2]], weights)[0]) ** 2
+    smooth = reader.noise_matrix @ np.log(run.noise_psd / sampled_gain)
+    psd_loaded = np.exp(smooth) * np.abs(read.values[-1, 2]) ** 2
+
+    z_out = read.output_impedance
+    lift = np.abs(1 + z_out / around.load) ** 2
+    e_line, z_line, s_line = through_line(
+        around.line, read.open_circuit_gain, z_out, psd_loaded * lift, around.line_temperature
+    )
+    _, _, quiet = through_line(around.line, read.open_circuit_gain, z_out, np.zeros_like(lift), around.line_temperature)
+    divide = around.receiver / (around.receiver + z_line)
+    to_receiver = np.abs(divide) ** 2
+    system = e_line * divide
+    internal = s_line * to_receiver + receiver_noise_psd(around.receiver, around.receiver_noise)
+    external = (around.emf_density * np.abs(system)) ** 2
+    with np.errstate(invalid="ignore"):
+        margin = external / internal
+        banded = np.array(
+            [
+                _db(bench),
+                _phase_near(np.rad2deg(np.angle(bench)), reader.phase_deg),
+                return_loss_db(z_out, around.line_impedance),
+                _db(system),
+                -_db(around.effective_height * np.abs(system)),
+                np.sqrt(internal) * 1e9,
+                np.sqrt(internal) / np.abs(system) * 1e9,
+                10 * np.log10(margin),
+                10 * np.log10(1 + margin),
+            ]
+        )
+    loop = at(reader.at_loop)
+    matched, open_line = _loop_verdicts(loop, flat, weights, run, around, reader)
+    mu_load, mu_source = _smallest_mu(loop, around)
+    bands = around.bands
+    worst = matched[0] if matched else None
+    single = np.array(
+        [
+            *(
+                (worst.margin, worst.phase_margin_deg, worst.gain_margin_db)
+                if worst
+                else (np.nan, np.nan, np.nan)
+            ),
+            mu_load,
+            mu_source,
+            float(all(v.stable for v in (*matched, *open_line))) if matched else np.nan,
+            rest.supply_v,
+            rest.current_ma,
+            rest.output_dc_v,
+        ]
+    )
+    distance = np.full(len(around.read_hz), np.nan)
+    if matched:
+        distance = np.abs(
+            np.array([1 + loop_gain(*_injections(read.values, k)) for k in range(len(matched))])
+        ).min(axis=0)
+    curves = np.array(
+        [
+            banded[0],
+            banded[1],
+            banded[3],
+            banded[5],
+            np.sqrt(external) * 1e9,
+            banded[7],
+            distance,
+        ]
+    )[:, bands:]
+    return UnitMeasures(
+        banded=banded[:, :bands],
+        single=single,
+        curves=curves,
+        misfit=misfit,
+        receiver_share=(lift * np.abs(1 / (around.line[:, 0, 0] + around.line[:, 1, 0] * z_out)) ** 2 * to_receiver)[bands:],
+        line_psd=(quiet * to_receiver)[bands:],
+        verdict_matched=worst,
+        verdict_open=open_line[0] if open_line else None,
+    )
+
+
+def nominal_phase(phase_deg: np.ndarray, around: Surroundings) -> np.ndarray:
+    """Phase that the other units are compared with: principal at the bands, continuous along the curves.
+
+    Parameters
+    ----------
+    phase_deg : ndarray, shape (n_read,)
+        Principal values of the nominal unit. [degree]
+    around : Surroundings
+
+    Returns
+    -------
+    phase_deg : ndarray, same shape
+    """
+    bands = around.bands
+    curve = np.unwrap(phase_deg[bands:], period=360)
+    nearest = int(np.abs(np.log(around.read_hz[bands:] / around.read_hz[0])).argmin())
+    curve = curve - 360 * np.round((curve[nearest] - phase_deg[0]) / 360)
+    return np.concatenate([phase_deg[:bands], curve])
+
+
+def _phase_near(phase_deg, reference_deg):
+    return phase_deg - 360 * np.round((phase_deg - reference_deg) / 360)
+
+
+def _db(ratio) -> np.ndarray:
+    return 20 * np.log10(np.abs(ratio))
+
+
+def _deciding(drives: int, reads: int) -> list[int]:
+    """Responses that carry every pole: each source at the place it drives, and the way from antenna to output."""
+    last = drives * reads
+    probes = [(2 * k + i) * reads + 3 + 2 * k for k in range((drives - 2) // 2) for i in (0, 1)]
+    return [*probes, last - 2 * reads + 2, last - reads, last - reads + 2]
+
+
+def _injections(values: np.ndarray, probe: int):
+    """The four quantities that the loop gain of one probe is made of."""
+    v, i = values[2 * probe], values[2 * probe + 1]
+    node, current = 3 + 2 * probe, 4 + 2 * probe
+    return v[node], v[current], i[node], i[current]
+
+
+def _loop_verdicts(loop, flat, weights, run, around, reader):
+    """Verdicts of all probes on the matched and on the open line, smallest margin first."""
+    drives, reads, _ = run.values.shape
+    probes = (drives - 2) // 2
+    found = ([], [])
+    for load, verdicts in zip((around.load, np.inf), found, strict=True):
+        for probe in range(probes):
+
+            def locus(freq_hz, probe=probe, load=load):
+                where = Barycentric(reader.at_loop.s, reader.support, 2j * np.pi * freq_hz)
+                values = where(flat, weights).reshape(drives, reads, -1)
+                return _locus(values, probe, load, around.load)
+
+            t = _locus(loop, probe, load, around.load)
+            verdicts.append(judge_loop_of(locus, around.loop_hz, t))
+        verdicts.sort(key=lambda verdict: verdict.margin if verdict.stable else -verdict.margin)
+    return found
+
+
+def judge_loop_of(locus, freq_hz, t) -> LoopVerdict:
+    """Refine a locus and judge it."""
+    fine_hz, fine_t, resolved = fine_locus(locus, freq_hz, t)
+    return judge_loop(fine_hz, fine_t, resolved)
+
+
+def _locus(values, probe, load, connected):
+    if load != connected:
+        change = 1 / load - 1 / connected
+        out = values[:, 2] / (1 + values[-2, 2] * change)
+        values = values - values[-2][None] * (change * out)[:, None]
+    return loop_gain(*_injections(values, probe))
+
+
+def _smallest_mu(loop: np.ndarray, around: Surroundings) -> tuple[float, float]:
+    within = around.loop_hz <= MU_HIGH_HZ
+    part = Responses(around.loop_hz[within], loop[:, :, within], None, around.stray, around.load)
+    mu_load, mu_source = stability_factors(scattering(part.two_port(), around.load, around.load))
+    return float(mu_load.min()), float(mu_source.min())

@@ -1,0 +1,118 @@
+"""A scenario's words about antenna, line, receiver, site and bench, as numbers on the frequencies that are read."""
+
+import numpy as np
+
+from sim.antenna.fixture import fixture
+from sim.antenna.source import AntennaSource
+from sim.constants import T0
+from sim.deck.chain import REFERENCE_LOAD
+from sim.feedline.cable import load_cable
+from sim.feedline.line import chain_matrix
+from sim.measures.panel import Reader, Surroundings, nominal_phase, unit_measures
+from sim.measures.rational import Barycentric, choose_support
+from sim.noise.external import field_density, measured_fa, measured_field
+from sim.quantity import from_db_power
+
+CURVE_POINTS = 61
+LOOP_POINTS = 40
+"""Points a decade at which every loop is looked at before points are added."""
+
+
+def curve_frequencies(bands_hz) -> np.ndarray:
+    """Frequencies of all curves: logarithmic, past the bands on both sides. [Hz]"""
+    return np.geomspace(min(3e5, min(bands_hz) / 1.5), max(3e7, max(bands_hz) * 1.5), CURVE_POINTS)
+
+
+def site_field(study, freq_hz) -> np.ndarray:
+    """External noise field of a study's site. [V/m/√Hz], shape of `freq_hz`."""
+    noise = study.site.noise
+    if isinstance(noise, str):
+        return field_density(noise, freq_hz)
+    table = measured_fa if noise.fa_db is not None else measured_field
+    levels = noise.fa_db if noise.fa_db is not None else noise.field_dbuv_per_m
+    return field_density(table(noise.frequencies, levels), freq_hz)
+
+
+def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz: float) -> Surroundings:
+    """Everything around the amplifier of one scenario.
+
+    Parameters
+    ----------
+    study : Study
+        Of the scenario.
+    antenna : AntennaSource
+    samples_hz : ndarray, shape (n_freq,)
+        The simulator's own frequencies. [Hz]
+    high_hz : float
+        Up to where loops are looked at. [Hz]
+
+    Returns
+    -------
+    Surroundings
+    """
+    bands = np.asarray(study.bands.frequencies, dtype=float)
+    read_hz = np.concatenate([bands, curve_frequencies(bands)])
+    decades = np.log10(high_hz / samples_hz[0])
+    bench = fixture(study.fixture.source, study.fixture.dummy)
+    cable = load_cable(study.feedline.cable, study.folder)
+    height = antenna.effective_height(read_hz)
+    return Surroundings(
+        read_hz=read_hz,
+        bands=len(bands),
+        loop_hz=np.geomspace(samples_hz[0], samples_hz[-1], int(round(decades * LOOP_POINTS)) + 1),
+        antenna_z=antenna.impedance(read_hz),
+        sampled_z=antenna.impedance(samples_hz),
+        stray=antenna.shunt_capacitance,
+        emf_density=site_field(study, read_hz) * height,
+        effective_height=height,
+        bench_z=bench.impedance(read_hz),
+        bench_source=study.fixture.source,
+        bench_load=study.fixture.load,
+        line=chain_matrix(cable, study.feedline.length, read_hz),
+        line_temperature=T0,
+        receiver=study.receiver.impedance,
+        receiver_noise=float(from_db_power(study.receiver.noise_figure)),
+        load=REFERENCE_LOAD,
+        line_impedance=cable.z0,
+    )
+
+
+def reader(nominal_run, rest, around: Surroundings) -> Reader:
+    """Support points and matrices for a scenario, from its nominal unit.
+
+    Parameters
+    ----------
+    nominal_run : UnitRun
+    rest : Rest
+        Of the nominal unit.
+    around : Surroundings
+
+    Returns
+    -------
+    Reader
+    """
+    drives, reads, samples = nominal_run.values.shape
+    s = 2j * np.pi * nominal_run.freq_hz
+    support = choose_support(s, nominal_run.values.reshape(drives * reads, samples))
+    draft = Reader(
+        samples_hz=nominal_run.freq_hz,
+        support=support,
+        at_read=Barycentric(s, support, 2j * np.pi * around.read_hz),
+        at_loop=Barycentric(s, support, 2j * np.pi * around.loop_hz),
+        noise_matrix=spline_matrix(nominal_run.noise_hz, around.read_hz),
+        noise_at=Barycentric(s, support, 2j * np.pi * nominal_run.noise_hz),
+        phase_deg=np.zeros(len(around.read_hz)),
+    )
+    first = unit_measures(nominal_run, rest, around, draft)
+    principal = np.concatenate([first.banded[1], first.curves[1]])
+    return Reader(**{**vars(draft), "phase_deg": nominal_phase(principal, around)})
+
+
+def spline_matrix(from_hz: np.ndarray, to_hz: np.ndarray) -> np.ndarray:
+    """Matrix of the cubic spline in the logarithm of frequency, shape (n_to, n_from); constant outside the range."""
+    from scipy.interpolate import CubicSpline
+
+    x, y = np.log(from_hz), np.log(to_hz)
+    return CubicSpline(x, np.eye(len(x)))(np.clip(y, x[0], x[-1]))
+
+

@@ -1,0 +1,88 @@
+"""A unit's responses under another load or source than the one it was simulated with.
+
+The circuit is linear around its operating point, so one set of responses (each source of the deck at 1, everything
+read) says what any other termination does: the change of the load is a current source that depends on the output
+voltage, the change of the source impedance a voltage source that depends on the input current. Exact, no approximation.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Responses:
+    """Small-signal responses of one unit.
+
+    Attributes
+    ----------
+    freq_hz : ndarray, shape (n_freq,)
+    values : complex ndarray, shape (n_drive, n_read, n_freq)
+        Drives: (voltage, current) of each probe, 1 A into the output, 1 V of antenna emf. Reads: input voltage, current
+        into the emf source, output voltage, then for each probe the voltage of its receiving side and its current.
+    source_z : complex ndarray, shape (n_freq,)
+        Source impedance that was connected, without the stray capacitance. [Ω]
+    stray : float
+        Capacitance across the input terminals. [F]
+    load : float
+        Load that was connected. [Ω]
+    """
+
+    freq_hz: np.ndarray
+    values: np.ndarray
+    source_z: np.ndarray
+    stray: float
+    load: float
+
+    @property
+    def output_impedance(self) -> np.ndarray:
+        """Impedance into the output with the load taken away. [Ω, complex, (n_freq,)]"""
+        with_load = self.values[-2, 2]
+        return with_load / (1 - with_load / self.load)
+
+    @property
+    def open_circuit_gain(self) -> np.ndarray:
+        """Output voltage without load for 1 V of emf. [V/V, complex, (n_freq,)]"""
+        return self.values[-1, 2] * (1 + self.output_impedance / self.load)
+
+    def with_load(self, load_z) -> np.ndarray:
+        """All responses with another load.
+
+        Parameters
+        ----------
+        load_z : float or complex ndarray, shape (n_freq,)
+            ``inf`` for no load. [Ω]
+
+        Returns
+        -------
+        values : complex ndarray, same shape as :attr:`values`
+        """
+        change = 1 / np.asarray(load_z) - 1 / self.load
+        out = self.values[:, 2] / (1 + self.values[-2, 2] * change)
+        return self.values - self.values[-2][None] * (change * out)[:, None]
+
+    def two_port(self) -> np.ndarray:
+        """Impedance matrix of the amplifier between its input terminals and its output.
+
+        Returns
+        -------
+        z : complex ndarray, shape (n_freq, 2, 2)
+            Without the antenna, its stray capacitance and the load. [Ω]
+        """
+        drives = self.values[[-1, -2]]
+        v_in, i_emf, v_out = drives[:, 0], drives[:, 1], drives[:, 2]
+        omega = 2 * np.pi * self.freq_hz
+        i_in = -i_emf - 1j * omega * self.stray * v_in
+        i_out = np.array([np.zeros_like(v_out[0]), np.ones_like(v_out[0])]) - v_out / self.load
+        v = np.array([v_in, v_out]).transpose(2, 0, 1)
+        i = np.array([i_in, i_out]).transpose(2, 0, 1)
+        # V = Z I for both drives side by side, so Z = V I⁻¹; 2 × 2, written out to be the same for any batch.
+        det = i[:, 0, 0] * i[:, 1, 1] - i[:, 0, 1] * i[:, 1, 0]
+        inverse = np.empty_like(i)
+        inverse[:, 0, 0], inverse[:, 1, 1] = i[:, 1, 1], i[:, 0, 0]
+        inverse[:, 0, 1], inverse[:, 1, 0] = -i[:, 0, 1], -i[:, 1, 0]
+        z = np.empty_like(v)
+        for a in (0, 1):
+            for b in (0, 1):
+                z[:, a, b] = (v[:, a, 0] * inverse[:, 0, b] + v[:, a, 1] * inverse[:, 1, b]) / det
+        return z

@@ -1,0 +1,144 @@
+"""One unit from its drawn values to its measures: deck, simulator, readings."""
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.deck.assemble import assemble
+from sim.deck.build import chain_of, unit_table, unit_values
+from sim.engine.ngspice import Simulator, UnitFailed
+from sim.engine.sweep import SweepPlan, plan_for, run_unit
+from sim.measures.panel import CURVES, LARGEST_MISFIT, UnitMeasures, receiver_noise_psd, unit_measures
+from sim.measures.supply import rest
+from sim.measures.surroundings import reader, surroundings
+
+
+@dataclass(frozen=True)
+class Item:
+    """A unit in a scenario: positions in the scenario list and in its table of drawn values, and the unit's number."""
+
+    scenario: int
+    row: int
+    unit: int
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One unit's measures and how long it took.
+
+    Attributes
+    ----------
+    measures : UnitMeasures
+    inside_s, whole_s : float
+        Time inside the simulator's library, and altogether. [s]
+    contributions : dict of str to ndarray
+        Nominal noise at the receiver by device, on the curves' frequencies; empty for other units. [V²/Hz]
+    """
+
+    measures: UnitMeasures
+    inside_s: float
+    whole_s: float
+    contributions: dict
+
+
+@dataclass
+class _Prepared:
+    study: object
+    chain: object
+    plan: SweepPlan
+    around: object
+    reader: object
+
+
+class UnitWorker:
+    """Does items one after another with one loaded simulator.
+
+    Parameters
+    ----------
+    scenarios : sequence of Scenario
+    units : int ndarray
+        Unit numbers of the chunk.
+    contributors : bool
+        Keep the noise of every device of the nominal unit apart.
+    """
+
+    def __init__(self, scenarios, units, contributors: bool = False):
+        self._scenarios = {scenario.number: scenario for scenario in scenarios}
+        self._units = np.asarray(units)
+        self._contributors = contributors
+        self._simulator = Simulator(timer=time.perf_counter)
+        self._prepared: dict[int, _Prepared] = {}
+        self._tables: dict[int, dict] = {}
+
+    def __call__(self, item: Item) -> Answer:
+        """Simulate and measure one unit.
+
+        Raises
+        ------
+        UnitFailed
+            With the reason in words.
+        LibraryLost
+        """
+        begin, inside = time.perf_counter(), self._simulator.seconds_inside
+        study = self._scenarios[item.scenario].study
+        ready = self._prepared.get(item.scenario) or self._prepare(item.scenario)
+        if item.scenario not in self._tables:
+            self._tables = {item.scenario: unit_table(study, ready.chain, self._units)}
+        values = unit_values(ready.chain, self._tables[item.scenario], item.row, item.unit)
+        wanted = self._contributors and item.unit == 0
+        measures, run = self._measure(ready, values, wanted)
+        contributions = {}
+        if wanted:
+            matrix = ready.reader.noise_matrix[ready.around.bands :]
+            for name, psd in run.contributions.items():
+                smooth = np.exp(matrix @ np.log(np.maximum(psd, 1e-40)))
+                contributions[name] = smooth * measures.receiver_share
+            around = ready.around
+            contributions["feedline"] = measures.line_psd
+            contributions["receiver"] = np.full_like(
+                measures.line_psd, receiver_noise_psd(around.receiver, around.receiver_noise)
+            )
+            contributions["external"] = (measures.curves[CURVES.index("external_noise_nv")] * 1e-9) ** 2
+        return Answer(
+            measures=measures,
+            inside_s=self._simulator.seconds_inside - inside,
+            whole_s=time.perf_counter() - begin,
+            contributions=contributions,
+        )
+
+    def _measure(self, ready: _Prepared, values, contributors=False) -> tuple[UnitMeasures, object]:
+        deck = assemble(ready.chain, values)
+        run = run_unit(self._simulator, deck, ready.plan, contributors)
+        at_rest = rest(run.operating, deck)
+        measures = unit_measures(run, at_rest, ready.around, ready.reader)
+        if not measures.misfit <= LARGEST_MISFIT:
+            # This unit is unlike the nominal one: twice the points, and support points of its own.
+            dense = SweepPlan(**{**vars(ready.plan), "points": 2 * ready.plan.points})
+            run = run_unit(self._simulator, deck, dense, contributors)
+            around = surroundings(ready.study, ready.chain.antenna, run.freq_hz, dense.high_hz)
+            own = reader(run, at_rest, around)
+            own = type(own)(**{**vars(own), "phase_deg": ready.reader.phase_deg})
+            measures = unit_measures(run, at_rest, around, own)
+        if not measures.misfit <= LARGEST_MISFIT:
+            raise UnitFailed(
+                f"responses could not be carried between simulated frequencies (misfit {measures.misfit:.1e})"
+            )
+        if not np.all(np.isfinite(measures.banded[0])):
+            raise UnitFailed("gain is not finite")
+        return measures, run
+
+    def _prepare(self, number: int) -> _Prepared:
+        study = self._scenarios[number].study
+        chain = chain_of(study)
+        plan = plan_for(study.bands.frequencies, [record.gbw_hz for record in chain.opamps])
+        nominal = unit_values(chain, unit_table(study, chain, np.array([0])), 0, 0)
+        deck = assemble(chain, nominal)
+        try:
+            run = run_unit(self._simulator, deck, plan)
+        except UnitFailed as failed:
+            raise UnitFailed(f"the nominal unit of this scenario did not simulate: {failed}") from failed
+        around = surroundings(study, chain.antenna, run.freq_hz, plan.high_hz)
+        ready = _Prepared(study, chain, plan, around, reader(run, rest(run.operating, deck), around))
+        self._prepared[number] = ready
+        return ready

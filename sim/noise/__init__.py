@@ -1,0 +1,1 @@
+"""External noise: field densities by class of site, or as measured."""

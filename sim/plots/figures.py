@@ -1,0 +1,252 @@
+"""All figures of a run: reads its tables, writes figures/*.svg and an index of what they show.
+
+Reading and drawing cost more to load than the rest of the program; so both are loaded when a run asks for
+its figures and not before.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from sim.plots import words
+
+INDEX = "figures.json"
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One picture: its short name, its heading, what it shows, and the file relative to the run's folder."""
+
+    name: str
+    title: str
+    caption: str
+    file: str
+
+
+@dataclass(frozen=True)
+class _Tables:
+    """What the pictures are drawn from; columns as in the results contract."""
+
+    summary: object
+    measures: object
+    curves: object
+    drivers: object
+    contributors: object
+    shown: object
+    bands_hz: tuple[float, ...]
+
+
+_WITHIN = {"match_gain_db": " within a build", "match_phase_deg": " within a build"}
+
+
+def write_figures(out_dir: Path) -> list[Figure]:
+    """Draw every figure that the tables in a run's folder allow.
+
+    Parameters
+    ----------
+    out_dir : Path
+        Holds summary.csv, measures.parquet, curves.parquet, drivers.csv and scenarios.csv; contributors.csv
+        (scenario, frequency_hz, contributor, density_nv) if the noise was split by contributor.
+
+    Returns
+    -------
+    figures : list of Figure
+        In reading order; the same list is in figures/figures.json. Pictures without data are left out.
+
+    Notes
+    -----
+    The bytes depend on the tables alone: no date, no random names.
+    """
+    from sim.plots import style
+
+    tables = _read(out_dir)
+    folder = out_dir / "figures"
+    folder.mkdir(parents=True, exist_ok=True)
+    before = {figure.file for figure in read_index(out_dir)}
+    figures = []
+    with style.drawing():
+        for name, title, caption, drawn in _pictures(tables):
+            file = f"figures/{name}.svg"
+            style.save(drawn, out_dir / file)
+            figures.append(Figure(name, title, caption, file))
+    for stale in before - {figure.file for figure in figures}:
+        (out_dir / stale).unlink(missing_ok=True)
+    part = folder / (INDEX + ".part")
+    part.write_text(
+        json.dumps([asdict(f) for f in figures], indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+    )
+    os.replace(part, folder / INDEX)
+    return figures
+
+
+def read_index(out_dir: Path) -> list[Figure]:
+    """The figures that a run's folder holds, in reading order; empty where none were drawn."""
+    index = out_dir / "figures" / INDEX
+    if not index.is_file():
+        return []
+    figures = [Figure(**entry) for entry in json.loads(index.read_text(encoding="utf-8"))]
+    return [f for f in figures if f.file == f"figures/{Path(f.file).name}"]
+
+
+def _read(out_dir: Path) -> _Tables:
+    import pandas as pd
+
+    from sim.plots import choice, style
+
+    summary = pd.read_csv(out_dir / "summary.csv")
+    scenarios = pd.read_csv(out_dir / "scenarios.csv", dtype=str, keep_default_na=False)
+    shown = choice.shown_scenarios(scenarios, summary)
+    shown = choice.Shown(shown.numbers, tuple(style.drawable(n) for n in shown.names), shown.note)
+    contributors = out_dir / "contributors.csv"
+    split = pd.read_csv(contributors) if contributors.is_file() else None
+    if split is not None:
+        split["contributor"] = split["contributor"].map(style.drawable)
+    drivers = pd.read_csv(out_dir / "drivers.csv")
+    drivers["part"] = drivers["part"].map(style.drawable)
+    return _Tables(
+        summary=summary,
+        measures=pd.read_parquet(out_dir / "measures.parquet"),
+        curves=pd.read_parquet(out_dir / "curves.parquet"),
+        drivers=drivers,
+        contributors=split,
+        shown=shown,
+        bands_hz=choice.bands_of(summary),
+    )
+
+
+def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
+    """Name, heading, caption and drawing of each picture that has data."""
+    makers: tuple[Callable, ...] = (_noise_floor, _noise_margin, _envelope, _spreads, _loop_margin, _drivers)
+    for maker in makers:
+        for name, title, caption, drawn in maker(tables):
+            if drawn is not None:
+                yield name, title, " ".join(caption.split()), drawn
+
+
+def _low_limit(tables: _Tables, measure: str) -> float:
+    lows = tables.summary.loc[tables.summary["measure"] == measure, "limit_low"].astype(float)
+    lows = lows[lows > float("-inf")]
+    return float(lows.iloc[0]) if len(lows) else float("nan")
+
+
+def _note(tables: _Tables) -> str:
+    return tables.shown.note
+
+
+def _noise_floor(t: _Tables):
+    from sim.plots.noise_floor import noise_floor
+
+    if t.contributors is None or t.contributors.empty:
+        return
+    drawn = noise_floor(t.contributors, t.shown, t.bands_hz)
+    yield (
+        "noise_floor",
+        "Is it quiet enough? Noise at the receiver",
+        f"""Nominal unit. Thick solid line: what the antenna picks up from outside. Thick dashed line:
+        everything the chain adds, receiver included. The thin lines say where that comes from, loudest
+        first. The chain is quiet enough where the solid line stands well above the dashed one. Dotted
+        uprights: the study's bands, in MHz. {_note(t)}""",
+        drawn,
+    )
+
+
+def _noise_margin(t: _Tables):
+    from sim.plots.noise_margin import noise_margin
+
+    limit = _low_limit(t, "noise_margin_db")
+    drawn = noise_margin(t.curves, t.shown, t.bands_hz, limit)
+    what = (
+        "Shaded: nine units in ten. The dashed line is the margin that 95 % of the units beat."
+        if len(t.shown.numbers) == 1
+        else "Each line is the margin that 95 % of the units beat."
+    )
+    barred = " Hatched: below the study's limit." if limit == limit else ""
+    yield (
+        "noise_margin",
+        "External over internal noise",
+        f"{what}{barred} Median external noise of the site; some days are quieter. {_note(t)}",
+        drawn,
+    )
+
+
+def _envelope(t: _Tables):
+    from sim.plots.envelope import envelope
+
+    drawn = envelope(t.curves, t.shown, t.bands_hz)
+    yield (
+        "envelope",
+        "Gain and phase on the bench",
+        f"""Upper two panels: the nominal unit through the dummy antenna, as an analyser shows it. Below:
+        how far the units stray from nominal; shaded where nine in ten lie, dashed where the last one
+        lies, solid the median. {_note(t)}""",
+        drawn,
+    )
+
+
+def _spreads(t: _Tables):
+    from sim.plots.choice import limited_rows
+    from sim.plots.spread import spread
+
+    limited = list(dict.fromkeys(t.summary.loc[limited_rows(t.summary), "measure"]))
+    wanted = [m for m in limited if m != "stable"]  # a verdict has no spread; its count stands with the loop
+    if not wanted:
+        wanted = [
+            m for m in ("gain_db", "noise_margin_db", "match_gain_db") if (t.summary["measure"] == m).any()
+        ]
+    for measure in wanted:
+        of_measure = t.summary[t.summary["measure"] == measure]
+        unit = str(of_measure["unit_of_measure"].iloc[0])
+        drawn, whole = spread(measure, t.measures, t.summary, t.shown, words.heading(measure, unit))
+        limit = words.limit_text(
+            float(of_measure["limit_low"].iloc[0]), float(of_measure["limit_high"].iloc[0]), unit
+        )
+        hatched = (
+            f"Limit {limit}; hatched: outside it. At the right: the yield." if limit else "No limit set."
+        )
+        some = "" if whole else " For want of room only the band of lowest yield of each scenario is drawn."
+        yield (
+            f"spread-{measure}",
+            f"{words.short_name(measure)} over the units",
+            f"""Each row is a histogram over the units; upright stroke: median, diamond: nominal unit.
+        {hatched}{some} {_note(t)}""",
+            drawn,
+        )
+
+
+def _loop_margin(t: _Tables):
+    from sim.plots.loop_margin import loop_margin
+
+    limit = _low_limit(t, "stability_margin")
+    drawn = loop_margin(t.curves, t.measures, t.shown, limit)
+    barred = " Hatched: below the study's limit." if limit == limit else ""
+    yield (
+        "loop_margin",
+        "Does it stay clear of oscillation?",
+        f"""How near the loop gain comes to −1, the point of oscillation: at 1 the loop does nothing, at
+        0 it oscillates. Whether a unit is stable is decided by counting encirclements, not by this
+        distance.{barred} Matched line. {_note(t)}""",
+        drawn,
+    )
+
+
+def _drivers(t: _Tables):
+    from sim.plots.drivers import drivers
+
+    wanted = ("gain_db", "match_gain_db", "match_phase_deg", "noise_margin_db")
+    titles = [(m, f"{words.short_name(m)}{_WITHIN.get(m, '')}: share of variance") for m in wanted]
+    scenario, name = t.shown.numbers[0], t.shown.names[0]
+    drawn = drivers(t.drivers, titles, scenario)
+    whose = f" Drawn for the first scenario ({name})." if len(t.shown.numbers) > 1 or t.shown.note else ""
+    yield (
+        "drivers",
+        "Which parts to spend on",
+        f"""Share of the variance that each part causes, a marker a band, the largest in figures. Absolute
+        gain and match are ranked apart: what a whole lot shares moves every unit alike and does not
+        hurt a match. The row (rest) holds all smaller parts and what a straight line does not
+        explain.{whose}""",
+        drawn,
+    )

@@ -1,0 +1,112 @@
+"""What a run takes into account and what it leaves out, said from its study and its measures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sim.quantity import QuantityError, format_quantity, parse_quantity
+
+_ANTENNAS = {
+    "short-vertical": "a short vertical over ground, as a four-element network in closed form, with a "
+    "resistance for the ground's loss",
+    "short-dipole": "a short dipole, as a network in closed form",
+    "ground-wire": "a wire on the ground, as a lossy line; soil values are estimates, changing by season",
+    "measured": "the impedance measured by the builder",
+    "fixture": "the bench fixture: a source behind a dummy capacitor, no field",
+}
+
+
+def modelled(study: Mapping) -> tuple[str, ...]:
+    """What was calculated and how, a line each.
+
+    Parameters
+    ----------
+    study : mapping
+        The run's study.toml, as read.
+    """
+
+    def said(key: str, unit: str = "") -> str:
+        return _value(study, key, unit)
+
+    model = str(_table(study, "antenna").get("model", ""))
+    lines = [
+        f"Antenna: {_ANTENNAS.get(model, model)}. An estimate; the site's ground is not measured.",
+        f"Amplifier: circuit {said('amplifier.circuit')} in SPICE, op-amp {said('amplifier.opamp')} as a "
+        "macromodel of typical data-sheet figures; how dies differ is common practice, no maker's figure.",
+        "Parts: drawn from their tolerance. Parts marked as one lot share most of their deviation within a "
+        "build; how much is an assumption.",
+        f"Feedline: {said('feedline.length', 'm')} of {said('feedline.cable')} as a lossy line with its own "
+        "thermal noise, and its resistance in the supply where it carries the power.",
+        f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
+        f"{said('receiver.noise_figure', 'dB')}.",
+        "Stability: bilateral loop gain, judged by counting encirclements of −1, with the line matched and "
+        "with its far end open.",
+        "Yields: 95 % intervals after Clopper and Pearson. They cover the luck of the draw, not errors "
+        "of the models.",
+    ]
+    if model != "fixture":
+        lines.insert(5, _noise_line(study))
+    return tuple(lines)
+
+
+def _noise_line(study: Mapping) -> str:
+    if isinstance(_table(study, "site").get("noise", ""), str):
+        return (
+            f"Outside noise: {_value(study, 'site.noise')}, a median of ITU-R P.372 from surveys of the "
+            "1960s and 70s. One site differs from another by 5 to 10 dB either way: measure yours."
+        )
+    return "Outside noise: the builder's own table, taken as it is."
+
+
+def _value(study: Mapping, key: str, unit: str = "") -> str:
+    """A value of the study with its unit, or all that are compared where the study varies it."""
+    table, name = key.split(".")
+    values = [_table(study, table).get(name, "")]
+    for entry in study.get("vary", ()):
+        if entry.get("what") == key:
+            values = list(entry.get("values", ()))
+    return " / ".join(_with_unit(value, unit) for value in values)
+
+
+def _with_unit(value, unit: str) -> str:
+    if not unit:
+        return str(value)
+    try:
+        return format_quantity(parse_quantity(value, unit), unit)
+    except QuantityError:  # a spelling of its own, such as one word for several values
+        return str(value)
+
+
+def left_out(measures: set[str], match_limited: bool) -> tuple[str, ...]:
+    """What the answer does not cover, a line each.
+
+    Parameters
+    ----------
+    measures : set of str
+        Names of the measures the run has.
+    match_limited : bool
+        True where the study holds the units to a match.
+    """
+    lines = []
+    if not measures & {"oip2_dbm", "oip3_dbm", "headroom_db"}:
+        lines.append(
+            "Strong signals: overload and intermodulation by broadcast stations near by are not judged yet."
+        )
+    lines += [
+        "Other feedlines: stability is judged on the study's line, matched and open. Every other "
+        "length, cable and far end is not judged yet.",
+        "The quietest hours: outside noise is a median. On a quiet winter day it is several decibels lower; "
+        "at night lightning far away makes it much higher.",
+        "What the feedline picks up on its screen, ripple of the supply, and noise sources in the house.",
+        "Layout: stray coupling and ground paths of the board beyond what the circuit file states.",
+        "Age, water and dirt: leakage at the input shows in noise long before it shows in gain.",
+        "Mistakes in building: every virtual unit has the right part in the right place.",
+    ]
+    if match_limited:
+        lines.append("Match: amplifiers only. Antennas, ground systems and cables of an array differ too.")
+    return tuple(lines)
+
+
+def _table(study: Mapping, key: str) -> Mapping:
+    value = study.get(key, {})
+    return value if isinstance(value, Mapping) else {}

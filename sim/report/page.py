@@ -1,0 +1,172 @@
+"""The page a run ends in: one HTML file that opens with the answer and needs nothing beside it.
+
+No script, no font, no picture from elsewhere; the drawings stand in the page. All text passes the template's
+escaping, since titles, part names and engine messages come from outside.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import tomllib
+from collections.abc import Mapping
+from importlib import metadata
+from pathlib import Path
+
+from sim.plots.figures import read_index
+from sim.report.model import Fact, Page, Picture, YieldGrid
+
+REPORT = "report.html"
+_TEMPLATES = Path(__file__).resolve().parent / "templates"
+_PACKAGES = ("bandfloor", "numpy", "scipy", "pandas", "PySpice", "matplotlib")
+
+
+def write_report(out_dir: Path) -> Path:
+    """Write report.html from the tables, the answer and the figures in a run's folder.
+
+    Parameters
+    ----------
+    out_dir : Path
+        Holds study.toml, answer.json, summary.csv, drivers.csv, failures.csv, scenarios.csv, and figures/ if
+        they were drawn.
+
+    Returns
+    -------
+    path : Path
+        The page. Its bytes depend on those files and the versions installed, not on the time.
+    """
+    page = compose(out_dir)
+    path = out_dir / REPORT
+    part = path.with_name(REPORT + ".part")
+    part.write_text(render(page), encoding="utf-8")
+    os.replace(part, path)
+    return path
+
+
+def render(page: Page) -> str:
+    """The page as HTML, everything in it escaped but the drawings."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    env = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    env.filters["drawing"] = Markup
+    return env.get_template("page.html.j2").render(page=page)
+
+
+def compose(out_dir: Path) -> Page:
+    """Read a run's folder and choose what the page says."""
+    import pandas as pd
+
+    from sim.plots import choice
+    from sim.report import assumptions, tables
+
+    study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
+    answer = json.loads((out_dir / "answer.json").read_text(encoding="utf-8"))
+    summary = pd.read_csv(out_dir / "summary.csv")
+    drivers = pd.read_csv(out_dir / "drivers.csv")
+    failures = pd.read_csv(out_dir / "failures.csv")
+    scenarios = pd.read_csv(out_dir / "scenarios.csv", dtype=str, keep_default_na=False)
+    names = choice.scenario_names(scenarios)
+    shown = choice.shown_scenarios(scenarios, summary)
+    bands_hz = choice.bands_of(summary)
+    limited = set(summary.loc[choice.limited_rows(summary), "measure"])
+    limits_set = bool(limited or study.get("limits"))
+    first = min(names)
+    whose = f"First scenario: {names[first]}." if len(names) > 1 else ""
+    lists, at_band = tables.driver_lists(drivers, summary, first, bands_hz)
+    banded, single = tables.nominal_tables(summary, first, bands_hz)
+    lost, lost_text = tables.failure_table(failures)
+    state, stamp = _stamp(answer, limits_set)
+    title = str(study.get("title", "")) or "Untitled study"
+    return Page(
+        title=title,
+        state=state,
+        stamp=stamp,
+        verdict=_sentences(answer),
+        facts=_facts(study, summary, names, failures, tables),
+        scenarios=tables.scenario_table(summary, scenarios, names),
+        yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
+        yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
+        limits_set=limits_set,
+        yields_note=shown.note.replace("drawn", "listed"),
+        figures=_pictures(out_dir),
+        drivers=lists,
+        drivers_note=f"{at_band} {whose}".strip(),
+        nominal_bands=banded,
+        nominal_single=single,
+        nominal_note=whose,
+        failures=lost,
+        failures_text=lost_text,
+        modelled=assumptions.modelled(study),
+        left_out=assumptions.left_out(set(summary["measure"]), any(m.startswith("match_") for m in limited)),
+        provenance=_provenance(study, title),
+        commands=("./bandfloor run study.toml", "ngspice -b netlist.cir     # the nominal unit alone"),
+    )
+
+
+def _sentences(answer: Mapping) -> tuple[str, ...]:
+    verdict = answer["verdict"]
+    return (verdict,) if isinstance(verdict, str) else tuple(str(s) for s in verdict)
+
+
+def _stamp(answer: Mapping, limited: bool) -> tuple[str, str]:
+    """Mark and words over the verdict: never colour alone."""
+    if not limited:
+        return "open", "No limits set"
+    return ("met", "Limits met") if answer["passes"] else ("missed", "Limits not met")
+
+
+def _facts(study: Mapping, summary, names: Mapping[int, str], failures, tables) -> tuple[Fact, ...]:
+    from sim.plots import choice, words
+
+    units = summary["units"].max() if len(summary) else study.get("run", {}).get("units", 0)
+    facts = [Fact("Virtual units", f"{int(units):,}".replace(",", "\u202f"))]
+    if len(names) > 1:
+        facts.append(Fact("Scenarios", str(len(names))))
+    limited = summary[choice.limited_rows(summary)]
+    if len(limited):
+        worst = limited.loc[limited["yield"].idxmin()]
+        where = tables.limit_name(worst)
+        if len(names) > 1:
+            where += f", {names[int(worst['scenario'])]}"
+        facts.append(Fact("Hardest limit", f"{where}: {words.percent(worst['yield'])} pass"))
+    facts.append(Fact("Did not simulate", str(failures["unit"].nunique()) if len(failures) else "none"))
+    return tuple(facts)
+
+
+def _pictures(out_dir: Path) -> tuple[Picture, ...]:
+    from sim.report.drawing import inlined
+
+    pictures = []
+    for figure in read_index(out_dir):
+        svg = (out_dir / figure.file).read_text(encoding="utf-8")
+        pictures.append(
+            Picture(figure.name, figure.title, figure.caption, inlined(svg, figure.name, figure.title))
+        )
+    return tuple(pictures)
+
+
+def _provenance(study: Mapping, title: str) -> tuple[Fact, ...]:
+    run = study.get("run", {})
+    facts = [
+        Fact("Study", title),
+        Fact("Seed", str(run.get("seed", "–"))),
+        Fact("Units", str(run.get("units", "–"))),
+    ]
+    if "temperature" in run:
+        facts.append(Fact("Temperature", f"{run['temperature']} °C"))
+    versions = [f"Python {platform.python_version()}"]
+    for package in _PACKAGES:
+        try:
+            versions.append(f"{package} {metadata.version(package)}")
+        except metadata.PackageNotFoundError:  # a plain checkout that is not installed
+            continue
+    facts.append(Fact("Versions", ", ".join(versions)))
+    return tuple(facts)

@@ -1,0 +1,1 @@
+"""Virtual builds: every part drawn from its tolerance, by seed, unit number and name alone."""

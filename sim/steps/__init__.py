@@ -1,0 +1,1 @@
+"""The steps of a run, one a rule of the Snakefile: read files, call functions, write files."""

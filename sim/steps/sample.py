@@ -1,0 +1,76 @@
+"""Check the study, write it out with every default, draw the units, write the nominal deck."""
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+
+from sim.deck.build import chain_of, unit_table, unit_values
+from sim.deck.plain import Bench, FarEnd, plain_deck
+from sim.feedline.cable import load_cable
+from sim.feedline.line import chain_matrix
+from sim.measures.panel import receiver_noise_psd
+from sim.study.read import read_study, study_text
+from sim.study.scenarios import scenarios
+from sim.tables import replace_file, write_csv, write_parquet
+
+
+def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
+    """Deck of one unit of one scenario that plain ngspice runs and measures by itself.
+
+    Parameters
+    ----------
+    study : Study
+        Of the scenario.
+    unit : int
+        0 is nominal.
+    scenario_number : int
+        Only for the title.
+    """
+    chain = chain_of(study)
+    values = unit_values(chain, unit_table(study, chain, np.array([unit])), 0, unit)
+    cable = load_cable(study.feedline.cable, study.folder)
+    bands = np.asarray(study.bands.frequencies)
+    line = chain_matrix(cable, study.feedline.length, bands)
+    receiver = study.receiver
+    psd = receiver_noise_psd(receiver.impedance, 10 ** (receiver.noise_figure / 10))
+    ends = tuple(
+        FarEnd(float(f), line[i], LINE_TEMPERATURE, receiver.impedance, psd) for i, f in enumerate(bands)
+    )
+    bench = Bench(study.fixture.source, study.fixture.dummy, study.fixture.load)
+    title = f"{study.title}: unit {unit}, scenario {scenario_number}"
+    return plain_deck(chain, values, bench, ends, title)
+
+
+LINE_TEMPERATURE = 290.0
+"""Temperature of every line; the units' own temperature is not followed. [K]"""
+
+
+def main(argv=None) -> None:
+    """Command line of this step."""
+    parser = argparse.ArgumentParser(prog="python -m sim.steps.sample", description=__doc__)
+    parser.add_argument("study", help="study file")
+    parser.add_argument("--units", type=int, help="number of units instead of the study's own")
+    parser.add_argument("--out", required=True, help="results folder")
+    given = parser.parse_args(argv)
+    out = Path(given.out)
+    study = read_study(given.study, units=given.units)
+    chain = chain_of(study)
+    units = np.arange(study.run.units + 1)
+    drawn = unit_table(study, chain, units)
+    every = scenarios(study)
+    with replace_file(out / "study.toml") as file:
+        file.write(study_text(study).encode())
+    write_parquet({"unit": units, **drawn}, out / "units.parquet", "units.parquet")
+    write_csv(
+        [{"scenario": scenario.number, **dict(scenario.values)} for scenario in every],
+        out / "scenarios.csv",
+        "scenarios.csv",
+    )
+    with replace_file(out / "netlist.cir") as file:
+        file.write(netlist_text(every[0].study, 0).encode())
+    print(f"{study.run.units} units of {len(drawn)} drawn values, {len(every)} scenarios")
+
+
+if __name__ == "__main__":
+    main()

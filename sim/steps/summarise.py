@@ -1,0 +1,115 @@
+"""Bring the chunks of a run together: measures, curves, yields, drivers, the answer."""
+
+import argparse
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from sim.deck.build import chain_of, unit_table
+from sim.measures.surroundings import curve_frequencies
+from sim.steps.cautions import cautions
+from sim.study.read import read_study
+from sim.study.scenarios import scenarios
+from sim.summary.answer import answer
+from sim.summary.collect import curve_table, gather, measures_table, responses
+from sim.summary.drivers import drivers_table
+from sim.summary.matching import build_matches
+from sim.summary.yields import summary_table
+from sim.columns import TABLES
+from sim.tables import read_csv, replace_file, write_csv, write_parquet
+
+
+def main(argv=None) -> None:
+    """Command line of this step."""
+    parser = argparse.ArgumentParser(prog="python -m sim.steps.summarise", description=__doc__)
+    parser.add_argument("study", help="study file")
+    parser.add_argument("--units", type=int, help="number of units instead of the study's own")
+    parser.add_argument("--out", required=True, help="results folder")
+    parser.add_argument("--chunks", nargs="+", required=True, help="arrays of all chunks (.npz)")
+    parser.add_argument("--failures", nargs="+", required=True, help="failure tables of all chunks (.csv)")
+    given = parser.parse_args(argv)
+    out = Path(given.out)
+    study = read_study(given.study, units=given.units)
+    every = scenarios(study)
+    all_units = gather([Path(name) for name in given.chunks])
+    bands = np.asarray(study.bands.frequencies)
+    matches = build_matches(all_units, study.run.build)
+    measures = measures_table(all_units, bands, matches)
+    write_parquet(measures, out / "measures.parquet", "measures.parquet")
+    write_parquet(curve_table(all_units, curve_frequencies(bands)), out / "curves.parquet", "curves.parquet")
+    summary = summary_table(all_units, bands, matches, study.limits)
+    write_csv(summary, out / "summary.csv", "summary.csv")
+    drivers = pd.concat(
+        [
+            drivers_table(
+                scenario.number,
+                responses(all_units, bands, matches, position),
+                unit_table(scenario.study, chain_of(scenario.study), all_units.units),
+                all_units.units,
+                study.run.build,
+            )
+            for position, scenario in enumerate(every)
+        ],
+        ignore_index=True,
+    )
+    write_csv(drivers, out / "drivers.csv", "drivers.csv")
+    failed = pd.concat([read_csv(Path(name)) for name in given.failures], ignore_index=True)
+    failed = failed.sort_values(["scenario", "unit"], ignore_index=True)
+    write_csv(failed, out / "failures.csv", "failures.csv")
+    write_csv(_contributors(all_units, study), out / "contributors.csv", "contributors.csv")
+    warned = list(dict.fromkeys(text for scenario in every for text in cautions(scenario.study)))
+    chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
+    verdict = answer(study, summary, drivers, failed, chosen, warned)
+    with replace_file(out / "answer.json") as file:
+        file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
+    timing = {
+        "inside_simulator_s": all_units.seconds_inside,
+        "in_units_s": all_units.seconds_whole,
+        "runs": int(all_units.misfit.size),
+    }
+    with replace_file(out / "logs" / "timing.json") as file:
+        file.write(json.dumps(timing, indent=1).encode())
+    print(f"{len(measures)} measures, {len(failed)} failures")
+
+
+_GROUPS = (("_nv", "voltage noise"), ("_np", "current noise"), ("_nn", "current noise"))
+
+
+def _contributors(all_units, study) -> pd.DataFrame:
+    """Nominal noise at the receiver, by what makes it; densities add as squares."""
+    curve_hz = curve_frequencies(np.asarray(study.bands.frequencies))
+    parts = {part.name.lower(): part.name for part in chain_of(study).circuit.parts}
+    devices = {device.name.lower(): device.name for device in chain_of(study).circuit.devices}
+    rows: dict[tuple[int, str], np.ndarray] = {}
+    for found in all_units.contributors:
+        label = _label(found.name, parts, devices)
+        if label is not None:
+            key = (found.scenario, label)
+            rows[key] = rows.get(key, 0) + found.psd
+    return pd.DataFrame(
+        [
+            (scenario, frequency, label, float(np.sqrt(value) * 1e9))
+            for (scenario, label), psd in rows.items()
+            for frequency, value in zip(curve_hz, psd, strict=True)
+        ],
+        columns=list(TABLES["contributors.csv"]),
+    )
+
+
+def _label(name: str, parts: dict, devices: dict) -> str | None:
+    """What a builder calls a noise source of the deck; None for a share of a device that is counted whole."""
+    if name.endswith(("_thermal", "_1overf")):
+        return None
+    if name in parts:
+        return parts[name]
+    for prefix, shown in devices.items():
+        for ending, kind in _GROUPS:
+            if name == f"r{prefix}{ending}":
+                return f"{shown} {kind}"
+    return {"feedline": "feedline", "receiver": "receiver", "external": "external"}.get(name, "antenna ground and losses")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""The study: what a builder asks, read from a file and checked."""

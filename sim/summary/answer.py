@@ -1,0 +1,375 @@
+"""The answer of a run: what its report opens with and what programs read.
+
+Keys of the answer
+------------------
+title, verdict (list of sentences, the first for the builder in a hurry), passes (true, false, null without limits),
+needed_yield, units, failed (units that did not simulate in some scenario), yields (one entry a scenario, limit and
+band), worst (the entry of yields with the smallest share), scenarios (one entry each: scenario, name, values, passes,
+yield, yield_low, yield_high, passed, worst, verdict), passing, best (scenario numbers), drivers (one entry a
+scenario and measure at the middle band), cautions. Numbers that are none are null.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from sim.columns import MEASURES
+from sim.quantity import Limit
+from sim.summary.drivers import REST, TEMPERATURE
+from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
+from sim.summary.yields import ALL_LIMITS
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+NEEDED_YIELD = 0.9
+"""Share of units within all limits from which a design passes: who builds nine then orders ten. Common practice, no
+source; the yield itself always stands beside it. [1]"""
+
+RANKED = ("gain_db", "match_gain_db", "match_phase_deg", "noise_margin_db")
+"""Measures whose drivers the answer names."""
+
+MOST_DRIVERS = 3
+LEAST_SHARE = 0.05
+"""Drivers below this share are not worth a word. [1]"""
+MOST_SCENARIOS_TOLD = 8
+
+# What a builder asks, by group of measures.
+_QUESTIONS = {
+    "noise": "Quiet enough",
+    "stability": "Stable",
+    "match": "Alike enough",
+    "gain": "Right gain",
+    "supply": "Supply",
+    "strong": "Strong signals",
+}
+_WIDTH = 100
+
+
+def answer(
+    study,
+    summary: DataFrame,
+    drivers: DataFrame,
+    failures: DataFrame,
+    scenarios: DataFrame,
+    cautions: Sequence[str] = (),
+) -> dict:
+    """What the run says.
+
+    Parameters
+    ----------
+    study : Study
+        Its title, number of units, bands.
+    summary, drivers, failures, scenarios : DataFrame
+        The tables of the run.
+    cautions : sequence of str
+        Sentences to be read with the answer.
+
+    Returns
+    -------
+    answer : dict
+        Fit for JSON; keys in the head of this module.
+    """
+    names = scenario_names(scenarios)
+    entries = [_scenario_entry(n, names[n], scenarios, summary, len(names) > 1) for n in sorted(names)]
+    ranked = _ranked(drivers, study.bands.frequencies)
+    limited = bool(study.limits)
+    yields = _yield_entries(summary)
+    best = _best(entries) if limited else []
+    failed = int(failures["unit"].nunique()) if len(failures) else 0
+    sentences = _opening(entries, best, limited)
+    if not limited:
+        sentences += _values_told(summary, study.bands.frequencies, min(names))
+    told_drivers = _drivers_told(ranked, best[0] if best else min(names))
+    if failed:
+        counts = " and counts as outside the limits" if failed == 1 else " and count as outside the limits"
+        plural = "unit" if failed == 1 else "units"
+        sentences.append(f"{failed} {plural} could not be simulated{counts if limited else ''}; see failures.csv.")
+    return {
+        "title": study.title,
+        "verdict": [*sentences, *told_drivers],
+        "passes": all(entry["passes"] for entry in entries) if limited else None,
+        "needed_yield": NEEDED_YIELD,
+        "units": int(study.run.units),
+        "failed": failed,
+        "yields": yields,
+        "worst": _lowest(yields),
+        "scenarios": entries,
+        "passing": [entry["scenario"] for entry in entries if entry["passes"]],
+        "best": best,
+        "drivers": ranked,
+        "cautions": list(cautions),
+    }
+
+
+def describe(answer: dict) -> str:
+    """The answer as a few lines for a terminal.
+
+    Parameters
+    ----------
+    answer : dict
+        From :func:`answer`, or read back from answer.json.
+    """
+    lines = [answer["title"], ""]
+    for sentence in answer["verdict"]:
+        lines += textwrap.wrap(sentence, _WIDTH)
+    if len(answer["scenarios"]) == 1 and answer["yields"]:
+        lines += ["", "Yield by limit, in its hardest band, with 95 % interval:"]
+        hardest = [_lowest(own) for own in _by_measure(answer["yields"]).values()]
+        heads = [measure_name(entry["measure"]) + at_band(entry["frequency_hz"]) for entry in hardest]
+        asked = [limit_text(e["limit_low"], e["limit_high"], e["unit_of_measure"], e["measure"]) for e in hardest]
+        for head, limit, entry in zip(heads, asked, hardest, strict=True):
+            share = percent(entry["yield"])
+            bounds = interval(entry["yield_low"], entry["yield_high"])
+            lines.append(
+                f"  {head:<{max(map(len, heads))}}  {limit:<{max(map(len, asked))}}  {share:>7}  ({bounds})"
+            )
+    for caution in answer["cautions"]:
+        lines += textwrap.wrap(f"Caution: {caution}", _WIDTH)
+    return "\n".join(lines)
+
+
+def scenario_names(scenarios: DataFrame) -> dict[int, str]:
+    """A short name for each scenario, made of its values: "OPA810, 60 m"; a bare number is named after its key.
+
+    Parameters
+    ----------
+    scenarios : DataFrame
+        scenario, one column a varied key.
+    """
+    keys = [column for column in scenarios.columns if column != "scenario"]
+    names = {}
+    for place, number in enumerate(scenarios["scenario"]):
+        words = []
+        for key in keys:
+            text = str(scenarios[key].iloc[place]).strip()
+            bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|", text, re.IGNORECASE) is not None
+            words.append(f"{key.rsplit('.', 1)[-1]} {text}" if bare else text)
+        names[int(number)] = ", ".join(words) or "as designed"
+    return names
+
+
+# ---------------------------------------------------------------------- entries
+
+
+def _yield_entries(summary: DataFrame) -> list[dict]:
+    limited = summary[summary["passed"].notna() & (summary["measure"].astype(str) != ALL_LIMITS)]
+    return [
+        {
+            "scenario": int(row["scenario"]),
+            "measure": str(row["measure"]),
+            "unit_of_measure": str(row["unit_of_measure"]),
+            "frequency_hz": _finite(row["frequency_hz"]),
+            "limit_low": _finite(row["limit_low"]),
+            "limit_high": _finite(row["limit_high"]),
+            "nominal": _finite(row["nominal"]),
+            "nominal_keeps": bool(Limit(row["limit_low"], row["limit_high"]).holds(row["nominal"])),
+            **_counts(row),
+        }
+        for row in limited.to_dict("records")
+    ]
+
+
+def _counts(row) -> dict:
+    return {
+        "passed": int(row["passed"]),
+        "units": int(row["units"]),
+        "yield": _finite(row["yield"]),
+        "yield_low": float(row["yield_low"]),
+        "yield_high": float(row["yield_high"]),
+    }
+
+
+def _scenario_entry(number: int, name: str, scenarios: DataFrame, summary: DataFrame, several: bool) -> dict:
+    own = summary[summary["scenario"] == number]
+    values = scenarios[scenarios["scenario"] == number].iloc[0].drop("scenario")
+    entry = {"scenario": number, "name": name, "values": {str(key): str(text) for key, text in values.items()}}
+    whole = own[own["measure"].astype(str) == ALL_LIMITS]
+    if whole.empty:
+        return entry | {"passes": None, "worst": None, "verdict": []}
+    entry |= _counts(whole.iloc[0])
+    yields = _yield_entries(own)
+    entry["passes"] = entry["yield"] is not None and entry["yield"] >= NEEDED_YIELD
+    entry["worst"] = _lowest(yields)
+    entry["verdict"] = [_scenario_told(entry, several), *_questions_told(yields), *_nominal_told(yields)]
+    return entry
+
+
+def _lowest(yields: Sequence[dict]) -> dict | None:
+    """The limit that fewest units keep; of equals the first."""
+    return min(yields, key=lambda entry: -1.0 if entry["yield"] is None else entry["yield"], default=None)
+
+
+def _by_measure(yields: Sequence[dict]) -> dict[str, list[dict]]:
+    found: dict[str, list[dict]] = {}
+    for entry in yields:
+        found.setdefault(entry["measure"], []).append(entry)
+    return found
+
+
+def _best(entries: Sequence[dict]) -> list[int]:
+    """Scenarios with the highest yield, all of them where several are equal."""
+    most = max(entry["passed"] for entry in entries)
+    return [entry["scenario"] for entry in entries if entry["passed"] == most]
+
+
+def _ranked(drivers: DataFrame, bands_hz: Sequence[float]) -> list[dict]:
+    """Leading drivers at the middle band, largest share first."""
+    middle = bands_hz[len(bands_hz) // 2]
+    found = []
+    here = drivers[drivers["measure"].isin(RANKED) & ((drivers["frequency_hz"] / middle - 1).abs() < 1e-9)]
+    for (scenario, measure), rows in here.groupby(["scenario", "measure"], sort=True):
+        parts = rows[rows["part"] != REST].sort_values("share", ascending=False, kind="stable")
+        found.append(
+            {
+                "scenario": int(scenario),
+                "measure": str(measure),
+                "frequency_hz": float(middle),
+                "parts": [
+                    {"part": str(r.part), "share": float(r.share), "slope_per_percent": _finite(r.slope_per_percent)}
+                    for r in parts.head(MOST_DRIVERS).itertuples()
+                ],
+                "rest": _finite(rows.loc[rows["part"] == REST, "share"].iloc[0]),
+            }
+        )
+    return sorted(found, key=lambda entry: (entry["scenario"], RANKED.index(entry["measure"])))
+
+
+def _finite(value) -> float | None:
+    return float(value) if value is not None and math.isfinite(value) else None
+
+
+# ---------------------------------------------------------------------- sentences
+
+
+def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool) -> list[str]:
+    if not limited:
+        return ["The study sets no limits, so there is nothing to pass or to fail; this is what the units are."]
+    if len(entries) == 1:
+        return list(entries[0]["verdict"])
+    by_number = {entry["scenario"]: entry for entry in entries}
+    passing = [entry["name"] for entry in entries if entry["passes"]]
+    leaders = [by_number[number] for number in best]
+    share = f"{percent(leaders[0]['yield'])} of units keep every limit"
+    bounds = f"(95 % interval {interval(leaders[0]['yield_low'], leaders[0]['yield_high'])})"
+    top = f"best: {listed([entry['name'] for entry in leaders])}, {share} {bounds}"
+    if len(passing) == len(entries):
+        first = f"Yes: all {len(entries)} choices keep the limits; {top}."
+    elif passing:
+        first = f"Yes, with {listed(passing)}: {len(passing)} of {len(entries)} choices keep the limits; {top}."
+    else:
+        first = f"No: none of the {len(entries)} choices keeps the limits; {top}; {percent(NEEDED_YIELD)} are needed."
+    told = [entry["verdict"][0] for entry in entries[:MOST_SCENARIOS_TOLD]]
+    if len(entries) > MOST_SCENARIOS_TOLD:
+        told.append(f"The other {len(entries) - MOST_SCENARIOS_TOLD} choices stand in summary.csv.")
+    return [first, *told]
+
+
+def _scenario_told(entry: dict, several: bool) -> str:
+    """Verdict of one scenario; how sure it is decides the first word."""
+    low, high, share = entry["yield_low"], entry["yield_high"], entry["yield"]
+    if entry["passes"]:
+        word = "yes" if low >= NEEDED_YIELD else "probably"
+    else:
+        word = "no" if high < NEEDED_YIELD else "probably not"
+    start = f"{entry['name']}: {word}" if several else word.capitalize()
+    if share == 1:
+        said = f"all {entry['units']} virtual units keep every limit (95 % interval {interval(low, high)})"
+    else:
+        only = "" if entry["passes"] else "only "
+        said = (
+            f"of 100 units built like this {only}about {_of_hundred(share)} keep every limit"
+            f" ({percent(share)}, 95 % interval {interval(low, high)})"
+        )
+    needed = "" if entry["passes"] else f"; {percent(NEEDED_YIELD)} are needed"
+    unsure = "; more units would tell" if word.startswith("probably") else ""
+    worst = entry["worst"]
+    blame = ""
+    if several and worst["yield"] is not None and worst["yield"] < 1:
+        blame = f". Hardest: {measure_name(worst['measure'])}{at_band(worst['frequency_hz'])}"
+    return f"{start}: {said}{needed}{unsure}{blame}."
+
+
+def _of_hundred(share: float) -> str:
+    """Units in a hundred, never all or none unless it is so."""
+    if share == 0:
+        return "none"
+    return str(min(max(round(100 * share), 1), 99))
+
+
+def _questions_told(yields: Sequence[dict]) -> list[str]:
+    """A sentence for each thing a builder asks, by the limit of it that fewest units keep."""
+    groups: dict[str, list[dict]] = {}
+    for entry in yields:
+        groups.setdefault(MEASURES[entry["measure"]].group, []).append(entry)
+    told = []
+    for group, question in _QUESTIONS.items():
+        if group not in groups:
+            continue
+        own = _by_measure(groups[group])
+        worst = _lowest(groups[group])
+        share = worst["yield"] or 0.0
+        word = "yes" if share >= NEEDED_YIELD else "no"
+        if share == 1:
+            said = f"all units {listed([_kept(entries[0]) for entries in own.values()])}"
+        else:
+            hardest = " (the hardest of these limits)" if len(groups[group]) > 1 else ""
+            said = f"{percent(share)} of units {_kept(worst)}{at_band(worst['frequency_hz'])}{hardest}"
+        told.append(f"{question}: {word}, {said}.")
+    return told
+
+
+def _kept(entry: dict) -> str:
+    if entry["measure"] == "stable":
+        return "are stable"
+    limit = limit_text(entry["limit_low"], entry["limit_high"], entry["unit_of_measure"])
+    return f"keep {measure_name(entry['measure'])} {limit}"
+
+
+def _nominal_told(yields: Sequence[dict]) -> list[str]:
+    missed = dict.fromkeys(e["measure"] for e in yields if not e["nominal_keeps"] and e["nominal"] is not None)
+    absent = dict.fromkeys(e["measure"] for e in yields if not e["nominal_keeps"] and e["nominal"] is None)
+    told = []
+    if missed:
+        names = listed([measure_name(measure) for measure in missed])
+        told.append(f"Even the nominal unit misses the limit of {names}: this is the design, not the spread of parts.")
+    if absent:
+        names = listed([measure_name(measure) for measure in absent])
+        told.append(f"The nominal unit has no value of {names}, so that limit cannot be kept.")
+    return told
+
+
+def _drivers_told(ranked: Sequence[dict], scenario: int) -> list[str]:
+    told = []
+    for entry in ranked:
+        leading = [part for part in entry["parts"] if part["share"] >= LEAST_SHARE]
+        if entry["scenario"] == scenario and leading and entry["measure"] in RANKED[:2]:
+            words = [f"{_part_name(p['part'])} ({100 * p['share']:.0f} %)" for p in leading]
+            what = "bench gain" if entry["measure"] == "gain_db" else "gain match among the units of a build"
+            told.append(f"What moves {what} most{at_band(entry['frequency_hz'])}: {listed(words)}.")
+    return told
+
+
+def _part_name(part: str) -> str:
+    return "temperature" if part == TEMPERATURE else part
+
+
+def _values_told(summary: DataFrame, bands_hz: Sequence[float], scenario: int) -> list[str]:
+    """Gain and noise margin at the middle band, for a study that asks nothing."""
+    middle = bands_hz[len(bands_hz) // 2]
+    own = summary[(summary["scenario"] == scenario) & ((summary["frequency_hz"] / middle - 1).abs() < 1e-9)]
+    told = []
+    for measure in ("gain_db", "noise_margin_db"):
+        rows = own[own["measure"].astype(str) == measure]
+        if len(rows) and math.isfinite(rows["p50"].iloc[0]):
+            row = rows.iloc[0]
+            name = measure_name(measure)
+            told.append(
+                f"{name[0].upper()}{name[1:]}{at_band(middle)}: nominal {row['nominal']:.2f} dB, nine units in ten"
+                f" between {row['p05']:.2f} and {row['p95']:.2f} dB."
+            )
+    return told

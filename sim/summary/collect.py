@@ -1,0 +1,325 @@
+"""Chunks of units brought together, and the tables that come straight from them.
+
+Whatever the chunks were, units end in rising order, so no result depends on how a run was cut.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sim.errors import BandfloorError
+from sim.measures.panel import BANDED, CURVES, SINGLE
+from sim.summary.matching import MATCHES, Matches
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+QUANTILES = (0.05, 0.50, 0.95)
+"""Shares of units below p05, p50 and p95."""
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """All units of a run in every scenario; units rise, failed ones are NaN.
+
+    Attributes
+    ----------
+    scenarios : int ndarray, shape (n_scenario,)
+    units : int ndarray, shape (n_unit,)
+        Unit 0, where it is present, is nominal.
+    banded : ndarray, shape (n_scenario, n_unit, len(BANDED), n_band)
+    single : ndarray, shape (n_scenario, n_unit, len(SINGLE))
+    curves : ndarray, shape (n_scenario, n_unit, len(CURVES), n_curve)
+    misfit : ndarray, shape (n_scenario, n_unit)
+        Of the rational form; NaN where the unit failed, and nowhere else.
+    contributors : tuple of Contributor
+        Noise of the nominal unit at the receiver, split by origin.
+    seconds_inside, seconds_whole : float
+        Inside the simulator, and in units altogether, summed over chunks. [s]
+    """
+
+    scenarios: np.ndarray
+    units: np.ndarray
+    banded: np.ndarray
+    single: np.ndarray
+    curves: np.ndarray
+    misfit: np.ndarray
+    contributors: tuple[Contributor, ...]
+    seconds_inside: float
+    seconds_whole: float
+
+    @property
+    def failed(self) -> np.ndarray:
+        """Which runs gave no measures, shape (n_scenario, n_unit)."""
+        return np.isnan(self.misfit)
+
+
+@dataclass(frozen=True)
+class Contributor:
+    """One origin of noise at the receiver.
+
+    Attributes
+    ----------
+    scenario : int
+    name : str
+    psd : ndarray, shape (n_curve,)
+        [V²/Hz]
+    """
+
+    scenario: int
+    name: str
+    psd: np.ndarray
+
+
+@dataclass(frozen=True)
+class Response:
+    """One measure of one scenario, at one band or without.
+
+    Attributes
+    ----------
+    measure : str
+    frequency_hz : float
+        NaN where the measure has none. [Hz]
+    values : ndarray, shape (n_unit,)
+        In the measure's own unit; NaN where the unit failed.
+    """
+
+    measure: str
+    frequency_hz: float
+    values: np.ndarray
+
+
+def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
+    """All chunks of a run as one.
+
+    Parameters
+    ----------
+    chunk_paths : iterable of path
+        Arrays written by the simulate step, in any order.
+
+    Returns
+    -------
+    Gathered
+
+    Raises
+    ------
+    BandfloorError
+        No chunk; chunks of different scenarios, bands or curves; a unit that is in two of them.
+    """
+    chunks = [_read(Path(path)) for path in chunk_paths]
+    if not chunks:
+        raise BandfloorError("There are no chunks to bring together.\n  Run the simulate step first.")
+    first = chunks[0]
+    if any(not np.array_equal(chunk["scenarios"], first["scenarios"]) for chunk in chunks):
+        raise BandfloorError("The chunks are of different scenarios.\n  Remove them and run again.")
+    units = np.concatenate([chunk["units"] for chunk in chunks])
+    order = np.argsort(units, kind="stable")
+    if np.any(np.diff(units[order]) == 0):
+        raise BandfloorError("A unit is in two chunks.\n  Remove the chunks and run again.")
+    widest = max(chunk["curves"].shape[-1] for chunk in chunks)
+
+    def joined(name: str) -> np.ndarray:
+        arrays = [chunk[name] for chunk in chunks]
+        if name == "curves":
+            # A chunk of which every unit failed does not know how long the curves are.
+            arrays = [np.full((*a.shape[:-1], widest), np.nan) if a.shape[-1] == 0 else a for a in arrays]
+        if len({a.shape[:1] + a.shape[2:] for a in arrays}) > 1:
+            raise BandfloorError(f"The chunks differ in their {name} values.\n  Remove them and run again.")
+        return np.concatenate(arrays, axis=1)[:, order]
+
+    inside, whole = np.sum([chunk["seconds"] for chunk in chunks], axis=0)
+    return Gathered(
+        scenarios=first["scenarios"],
+        units=units[order],
+        banded=joined("banded"),
+        single=joined("single"),
+        curves=joined("curves"),
+        misfit=joined("misfit"),
+        contributors=_contributors(chunks),
+        seconds_inside=float(inside),
+        seconds_whole=float(whole),
+    )
+
+
+def _read(path: Path) -> dict[str, np.ndarray]:
+    with np.load(path, allow_pickle=False) as arrays:
+        return {name: arrays[name] for name in arrays.files}
+
+
+def _contributors(chunks) -> tuple[Contributor, ...]:
+    found = [
+        Contributor(int(scenario), str(name), psd)
+        for chunk in chunks
+        for scenario, name, psd in zip(
+            chunk["contributor_scenarios"], chunk["contributor_names"], chunk["contributor_psd"], strict=True
+        )
+    ]
+    # Only one chunk holds unit 0, so within a scenario the simulator's order is kept.
+    return tuple(sorted(found, key=lambda contributor: contributor.scenario))
+
+
+def responses(gathered: Gathered, bands_hz, matches: Matches, index: int) -> tuple[Response, ...]:
+    """Every measure of one scenario: those with bands, band by band, then matches, then those without.
+
+    Parameters
+    ----------
+    gathered : Gathered
+    bands_hz : sequence of float, length n_band
+        [Hz]
+    matches : Matches
+        See :func:`sim.summary.matching.build_matches`.
+    index : int
+        Position of the scenario in ``gathered.scenarios``.
+    """
+    found = []
+    for k, measure in enumerate(BANDED):
+        for b, frequency_hz in enumerate(bands_hz):
+            found.append(Response(measure, float(frequency_hz), gathered.banded[index, :, k, b]))
+    for measure in MATCHES:
+        for b, frequency_hz in enumerate(bands_hz):
+            found.append(Response(measure, float(frequency_hz), matches.of(measure)[index, :, b]))
+    for k, measure in enumerate(SINGLE):
+        found.append(Response(measure, math.nan, gathered.single[index, :, k]))
+    return tuple(found)
+
+
+def measures_table(gathered: Gathered, bands_hz, matches: Matches) -> DataFrame:
+    """Every measure of every unit, tidy: the rows of measures.parquet.
+
+    Parameters
+    ----------
+    gathered : Gathered
+    bands_hz : sequence of float, length n_band
+        [Hz]
+    matches : Matches
+
+    Returns
+    -------
+    table : DataFrame
+        scenario, unit, measure (category), frequency_hz (NaN where none), value; NaN where a unit failed.
+        Ordered by scenario, measure, band, unit.
+    """
+    import pandas as pd
+
+    n_scenario, n_unit = gathered.misfit.shape
+    every = [response for i in range(n_scenario) for response in responses(gathered, bands_hz, matches, i)]
+    names = (*BANDED, *MATCHES, *SINGLE)
+    code = {name: number for number, name in enumerate(names)}
+    per_scenario = len(every) // n_scenario
+    return pd.DataFrame(
+        {
+            "scenario": np.repeat(gathered.scenarios, per_scenario * n_unit),
+            "unit": np.tile(gathered.units, len(every)),
+            "measure": pd.Categorical.from_codes(
+                np.repeat([code[response.measure] for response in every], n_unit), categories=list(names)
+            ),
+            "frequency_hz": np.repeat([response.frequency_hz for response in every], n_unit),
+            "value": np.concatenate([response.values for response in every]),
+        }
+    )
+
+
+def curve_table(gathered: Gathered, curve_hz) -> DataFrame:
+    """Curves with their spread over the units: the rows of curves.parquet.
+
+    Parameters
+    ----------
+    gathered : Gathered
+    curve_hz : ndarray, shape (n_curve,)
+        [Hz]
+
+    Returns
+    -------
+    table : DataFrame
+        scenario, curve, frequency_hz, nominal (unit 0), p05, p50, p95, min, max over the units from 1 that did
+        not fail, point by point; NaN where there are none.
+    """
+    import pandas as pd
+
+    curve_hz = np.asarray(curve_hz, dtype=float)
+    n_scenario, _, n_curve, n_point = gathered.curves.shape
+    if n_point not in (0, len(curve_hz)):
+        raise BandfloorError(f"The curves have {n_point} points, and {len(curve_hz)} frequencies belong to them.")
+    curves = gathered.curves
+    if n_point == 0:  # no unit at all could be simulated
+        curves = np.full((*curves.shape[:-1], len(curve_hz)), np.nan)
+    drawn = curves[:, gathered.units > 0]
+    low, middle, high = quantiles(drawn, QUANTILES, axis=1)
+    least, most = extremes(drawn, axis=1)
+    rows = n_scenario * n_curve * len(curve_hz)
+    return pd.DataFrame(
+        {
+            "scenario": np.repeat(gathered.scenarios, n_curve * len(curve_hz)),
+            "curve": np.tile(np.repeat(np.array(CURVES, dtype=object), len(curve_hz)), n_scenario),
+            "frequency_hz": np.tile(curve_hz, n_scenario * n_curve),
+            "nominal": nominal(curves, gathered.units, axis=1).reshape(rows),
+            "p05": low.reshape(rows),
+            "p50": middle.reshape(rows),
+            "p95": high.reshape(rows),
+            "min": least.reshape(rows),
+            "max": most.reshape(rows),
+        }
+    )
+
+
+def nominal(values: np.ndarray, units: np.ndarray, axis: int) -> np.ndarray:
+    """Values of unit 0; NaN where it is not among the units."""
+    where = np.flatnonzero(units == 0)
+    if where.size == 0:
+        return np.full(np.delete(values.shape, axis), np.nan)
+    return np.take(values, where[0], axis=axis)
+
+
+def quantiles(values: np.ndarray, shares, axis: int) -> np.ndarray:
+    """Quantiles that pass over NaN and bear infinite values, shares first.
+
+    Parameters
+    ----------
+    values : ndarray
+    shares : sequence of float
+        Between 0 and 1.
+    axis : int
+        Taken away.
+
+    Returns
+    -------
+    quantiles : ndarray
+        NaN where every value is NaN.
+
+    Notes
+    -----
+    Linear between order statistics, place 1 + (n − 1) q: definition 7 of Hyndman and Fan, "Sample quantiles in
+    statistical packages", The American Statistician 50 (1996) 361. Between two equal values, infinite ones too, it is
+    that value; between a finite and an infinite one it is infinite: a gain margin without a crossing is no number to
+    average with.
+    """
+    ordered = np.sort(np.moveaxis(values, axis, -1), axis=-1)  # NaN comes last
+    if ordered.shape[-1] == 0:
+        return np.full((len(shares), *ordered.shape[:-1]), np.nan)
+    count = np.sum(~np.isnan(ordered), axis=-1)
+    found = []
+    for share in shares:
+        place = share * np.maximum(count - 1, 0)
+        below = np.floor(place).astype(int)
+        above = np.minimum(below + 1, np.maximum(count - 1, 0))
+        low = np.take_along_axis(ordered, below[..., None], axis=-1)[..., 0]
+        high = np.take_along_axis(ordered, above[..., None], axis=-1)[..., 0]
+        part = place - below
+        with np.errstate(invalid="ignore"):
+            between = low + part * (high - low)
+        found.append(np.where((part == 0) | (low == high), low, between))
+    return np.array(found)
+
+
+def extremes(values: np.ndarray, axis: int) -> tuple[np.ndarray, np.ndarray]:
+    """Smallest and largest value along an axis, passing over NaN; NaN where all are."""
+    least = np.fmin.reduce(values, axis=axis, initial=np.inf)
+    most = np.fmax.reduce(values, axis=axis, initial=-np.inf)
+    none = np.all(np.isnan(values), axis=axis)
+    return np.where(none, np.nan, least), np.where(none, np.nan, most)

@@ -1,0 +1,43 @@
+"""What the page says it rests on follows the study."""
+
+from sim.report.assumptions import left_out, modelled
+
+STUDY = {
+    "amplifier": {"circuit": "transimpedance", "opamp": "OPA810"},
+    "antenna": {"model": "short-vertical"},
+    "feedline": {"cable": "rg6-ccs", "length": "130"},
+    "receiver": {"impedance": "75", "noise_figure": "12 dB"},
+    "site": {"noise": "quiet-rural"},
+}
+
+
+def test_values_are_said_with_their_units():
+    """A bare number in the study gets its unit on the page."""
+    text = " ".join(modelled(STUDY))
+    assert "130 m of rg6-ccs" in text and "75 Ω input, noise figure 12 dB" in text
+    assert "quiet-rural, a median of ITU-R P.372" in text
+
+
+def test_varied_values_are_all_named():
+    """Where the study compares values, the page names them and not the base value."""
+    study = {**STUDY, "vary": [{"what": "feedline.length", "values": ["0", "60 m"]}]}
+    assert "0 m / 60 m of rg6-ccs" in " ".join(modelled(study))
+
+
+def test_measured_noise_is_said_to_be_the_builders():
+    """A noise table of the builder's is not passed off as a median of surveys."""
+    study = {**STUDY, "site": {"noise": {"frequencies": ["1.8M"], "fa_db": [50]}}}
+    text = " ".join(modelled(study))
+    assert "the builder's own table" in text and "P.372" not in text
+
+
+def test_on_the_bench_there_is_no_outside_noise():
+    """With the fixture in place of an antenna nothing is said about outside noise."""
+    assert "Outside noise" not in " ".join(modelled({**STUDY, "antenna": {"model": "fixture"}}))
+
+
+def test_what_is_judged_is_not_listed_as_missing():
+    """Strong signals are listed as not judged until the run has a measure for them."""
+    assert any(line.startswith("Strong signals") for line in left_out({"gain_db"}, False))
+    assert not any(line.startswith("Strong signals") for line in left_out({"oip3_dbm"}, False))
+    assert any(line.startswith("Match:") for line in left_out(set(), True))
