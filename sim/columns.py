@@ -49,9 +49,13 @@ _ALL = (
         "stability",
     ),
     Measure("gain_margin_db", "dB", "smallest over all crossings; 60 where there is none", False, "high", "stability"),
-    Measure("mu_load", "1", "distance to the nearest load that could oscillate, 10 kHz to 2 GHz", False, "high", "stability"),
     Measure(
-        "mu_source", "1", "distance to the nearest source that could oscillate, 10 kHz to 2 GHz", False, "high", "stability"
+        "mu_load", "1", "distance to the nearest load that could oscillate, 10 kHz to 2 GHz", False, "high",
+        "stability",
+    ),
+    Measure(
+        "mu_source", "1", "distance to the nearest source that could oscillate, 10 kHz to 2 GHz", False, "high",
+        "stability",
     ),
     Measure("stable", "0/1", "no encirclement, on a matched and on an open line", False, "high", "stability"),
     Measure("supply_v", "V", "at the amplifier, after the feedline's drop", False, "high", "supply"),
@@ -61,7 +65,9 @@ _ALL = (
     Measure("oip2_dbm", "dBm", "second-order intercept at the output", True, "high", "strong", False),
     Measure("oip3_dbm", "dBm", "third-order intercept at the output", True, "high", "strong", False),
     Measure("match_gain_db", "dB", "deviation of the bench gain from the mean of its build", True, "aim", "match"),
-    Measure("match_phase_deg", "degree", "deviation of the bench phase from the mean of its build", True, "aim", "match"),
+    Measure(
+        "match_phase_deg", "degree", "deviation of the bench phase from the mean of its build", True, "aim", "match"
+    ),
 )
 
 MEASURES: dict[str, Measure] = {measure.name: measure for measure in _ALL}

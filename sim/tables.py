@@ -87,7 +87,7 @@ def read_csv(path: Path):
     """A table as DataFrame; empty text stays empty, numbers keep all digits."""
     import pandas as pd
 
-    return pd.read_csv(path, float_precision="round_trip", keep_default_na=True)
+    return pd.read_csv(path)
 
 
 def read_parquet(path: Path, columns: list[str] | None = None):

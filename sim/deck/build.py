@@ -18,7 +18,7 @@ from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
 SUPPLY_COLUMN = "supply.voltage"
 """Name under which the supply voltage is drawn and ranked, beside the circuit's parts."""
 
-DIE_COLUMNS = ("gbw", "slew", "en", "inoise", "aol_db", "iq", "vos", "ib", "cin", "rout", "second_pole")
+DIE_COLUMNS = ("gbw", "slew", "en", "en_corner", "inoise", "aol_db", "iq", "vos", "ib", "cin", "rout", "second_pole")
 """What is kept of an op-amp's drawn die, as columns named ``<device>.<name>``."""
 
 
@@ -79,6 +79,7 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
             "gbw": nominal.gbw * die.gbw,
             "slew": nominal.slew * die.slew,
             "en": nominal.en * die.en,
+            "en_corner": nominal.en_corner * die.corner,
             "inoise": nominal.inoise * die.inoise,
             "aol_db": nominal.aol_db + die.aol_db,
             "iq": nominal.iq * die.iq,
@@ -111,5 +112,4 @@ def unit_values(chain: Chain, columns: dict[str, np.ndarray], row: int, number: 
 def _macro(record, drawn: dict[str, float]) -> MacroParameters:
     nominal = nominal_parameters(record)
     cin = drawn.pop("cin")
-    # The drawn corner would move little that is seen above 1 MHz; the record's own stays.
     return replace(nominal, **drawn, cin_diff=nominal.cin_diff * cin, cin_cm=nominal.cin_cm * cin)

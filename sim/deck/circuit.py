@@ -23,10 +23,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from sim.deck.guard import Card, CardSet, read_cards
+from sim.deck.cards import Card
+from sim.deck.expressions import CardSet
+from sim.deck.guard import read_cards
+from sim.deck.part import UNIT_WORDS, UNITS, Part, written_value
 from sim.errors import CircuitError, Fault, StudyError
 from sim.paths import CIRCUITS
-from sim.quantity import PartValue, QuantityError, parse_part, parse_tolerance_and_words
+from sim.quantity import QuantityError, parse_part
 
 LARGEST_FILE = 200_000
 """A circuit file longer than this is not read. [byte]"""
@@ -34,40 +37,10 @@ LARGEST_FILE = 200_000
 PORTS = (("in", "out", "vcc", "gnd"), ("in_p", "in_n", "out", "vcc", "gnd"))
 """Ports that an amplifier may have, in this order."""
 
-_UNITS = {"R": "ohm", "C": "F", "L": "H"}
-_SHOWN = {"R": "ohm", "C": "farad", "L": "henry"}
 _PINS = {"opamp": ("inp", "inn", "vcc", "vee", "out"), "probe": ("drive", "receive")}
 _RESERVED = "z_"
-_SUFFIXES = {"": 0, "t": 12, "g": 9, "meg": 6, "k": 3, "m": -3, "u": -6, "n": -9, "p": -12, "f": -15}
-_VALUE = re.compile(r"((?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)([A-Za-z]*)")
-_UNIT_WORDS = {"R": ("", "ohm", "ohms", "r"), "C": ("", "f", "farad"), "L": ("", "h", "henry")}
-
-
-@dataclass(frozen=True)
-class Part:
-    """A resistor, capacitor or inductor of the circuit.
-
-    Attributes
-    ----------
-    name : str
-        As written, "Cf".
-    kind : str
-        R, C or L.
-    nodes : tuple of two str
-    value : PartValue
-        Nominal value [Ω, F, H], tolerance and words.
-    purpose : str
-        What it is for, as the circuit says.
-    line : int
-        In the circuit's file.
-    """
-
-    name: str
-    kind: str
-    nodes: tuple[str, str]
-    value: PartValue
-    purpose: str
-    line: int
+_VECTORS = ("all", "allv", "alli", "ally", "frequency", "time", "temp", "temper", "hertz", "null")
+_RESULTS = ("onoise", "inoise")
 
 
 @dataclass(frozen=True)
@@ -149,16 +122,17 @@ class Circuit:
             line = line_of(key) if line_of is not None else None
             part = parts.get(name.lower())
             if part is None:
-                faults.append(Fault(file, line, key, f'the circuit {self.name} has no part "{name}".', self._near(name)))
+                found = f'the circuit {self.name} has no part "{name}".'
+                faults.append(Fault(file, line, key, found, self._near(name)))
                 continue
             if name.lower() in seen:
                 faults.append(Fault(file, line, key, f"{part.name} is given twice.", "Keep one of them."))
                 continue
             seen.add(name.lower())
             try:
-                value = parse_part(text, _UNITS[part.kind], default=part.value)
+                value = parse_part(text, UNITS[part.kind], default=part.value)
                 if value.value <= 0:
-                    raise QuantityError(f'"{text}" is not above zero.', f"Write a value in {_SHOWN[part.kind]}.")
+                    raise QuantityError(f'"{text}" is not above zero.', f"Write a value in {UNIT_WORDS[part.kind]}.")
             except QuantityError as error:
                 faults.append(Fault(file, line, key, error.found, error.remedy))
                 continue
@@ -226,7 +200,8 @@ def _text(path: Path, shown: str, name: str) -> str:
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
         if len(raw) > LARGEST_FILE:
-            raise CircuitError(Fault(shown, None, None, f"is longer than {LARGEST_FILE} bytes.", "Give a circuit file."))
+            found = f"is longer than {LARGEST_FILE} bytes."
+            raise CircuitError(Fault(shown, None, None, found, "Give a circuit file."))
         return raw.decode("utf-8-sig")
     except OSError as error:
         raise CircuitError(
@@ -255,9 +230,8 @@ def parse_circuit(text: str, file: str) -> Circuit:
     reader = _Reader(cards)
     faults = reader.faults
     if faults:
-        raise CircuitError(
-            Fault(file, *fault) for fault in sorted(faults, key=lambda fault: math.inf if fault[0] is None else fault[0])
-        )
+        faults.sort(key=lambda fault: math.inf if fault[0] is None else fault[0])
+        raise CircuitError(Fault(file, *fault) for fault in faults)
     header = _header(text)
     return Circuit(
         # The name becomes the title of decks; a file may be called anything.
@@ -298,11 +272,12 @@ class _Reader:
         self._uses: Counter[str] = Counter()
         self._spelt: dict[str, str] = {}
         self._paths: list[tuple[str, ...]] = []
+        self._models = {card.tokens[1].lower() for card in cards if card.keyword == ".model"}
         inside, header = False, None
         for card in cards:
             if card.keyword == ".subckt":
                 if header is not None:
-                    self._fault(card, None, "there is a second subcircuit.", "Write everything into the amplifier itself.")
+                    self._fault(card, None, "there is a second subcircuit.", "Write all into the amplifier itself.")
                 header, inside = header or card, True
             elif card.keyword == ".ends":
                 inside = False
@@ -313,7 +288,8 @@ class _Reader:
             else:
                 self._element(card)
         if header is None:
-            self.faults.append((None, None, "there is no subcircuit.", f"Write .subckt amplifier {' '.join(PORTS[0])}."))
+            remedy = f"Write .subckt amplifier {' '.join(PORTS[0])}."
+            self.faults.append((None, None, "there is no subcircuit.", remedy))
             return
         self._ports(header)
         if self.ports:
@@ -346,8 +322,7 @@ class _Reader:
         elif card.keyword == "x":
             self._instance(card)
         else:
-            self.others.append(card)
-            self._other_paths(card)
+            self._other(card)
 
     def _part(self, card: Card) -> None:
         name, *rest = card.tokens
@@ -355,43 +330,18 @@ class _Reader:
         if card.keyword in "rl":
             self._paths.append(tuple(rest[:2]))
         if len(rest) != 3 or "=" in rest[2]:
-            self._fault(
-                card,
-                name,
-                f'"{" ".join(rest[2:])}" is not one value.',
-                f"Write name, two nodes and a value in {_SHOWN[card.keyword.upper()]}; tolerance and kind behind a semicolon.",
-            )
+            unit = UNIT_WORDS[card.keyword.upper()]
+            remedy = f"Write name, two nodes, a value in {unit}, and the rest behind a semicolon."
+            self._fault(card, name, f'"{" ".join(rest[2:])}" is not one value.', remedy)
             return
         if rest[0].lower() == rest[1].lower():
             self._fault(card, name, f'both ends are at "{rest[0]}".', "Connect it between two nodes.")
         try:
-            nominal = spice_value(rest[2], card.keyword.upper())
-            told, *purpose = re.split(r"\s{2,}", card.comment, maxsplit=1)
-            tolerance, words = self._tolerance(told, nominal, card.keyword.upper())
+            value, purpose = written_value(rest[2], card.comment, card.keyword.upper())
         except QuantityError as error:
             self._fault(card, name, error.found, error.remedy)
             return
-        value = PartValue(nominal, tolerance, words)
-        self.parts.append(
-            Part(name, card.keyword.upper(), (rest[0], rest[1]), value, "".join(purpose).strip(), card.line)
-        )
-
-    @staticmethod
-    def _tolerance(told: str, nominal: float, kind: str):
-        example = {"R": "5% thick-film", "C": "2% C0G", "L": "10% wound"}[kind]
-        missing = QuantityError("there is no tolerance.", f'Write it behind a semicolon: "; {example}  its purpose".')
-        if not told[:1].isdigit() and not told.startswith(("-", ".")):
-            raise missing
-        try:
-            tolerance, words = parse_tolerance_and_words(told, nominal, _UNITS[kind])
-        except QuantityError as error:
-            remedy = error.remedy
-            if "is not a word" in error.found:
-                remedy += " Put two blanks before the purpose."
-            raise QuantityError(error.found, remedy) from error
-        if tolerance is None:
-            raise missing
-        return tolerance, words
+        self.parts.append(Part(name, card.keyword.upper(), (rest[0], rest[1]), value, purpose, card.line))
 
     def _instance(self, card: Card) -> None:
         name = card.tokens[0]
@@ -400,7 +350,8 @@ class _Reader:
         pins = _PINS.get(kind.lower())
         if pins is None:
             near = difflib.get_close_matches(kind.lower(), _PINS, n=1, cutoff=0.0)[0]
-            self._fault(card, name, f'there is no subcircuit "{kind}".', f"Nearest: {near}. Known: {', '.join(_PINS)}.")
+            remedy = f"Nearest: {near}. Known: {', '.join(_PINS)}."
+            self._fault(card, name, f'there is no subcircuit "{kind}".', remedy)
             return
         self._use(card, nodes)
         if len(words) < len(card.tokens) - 1:
@@ -417,32 +368,33 @@ class _Reader:
             self.probes.append(Probe(name, *nodes))
             self._paths.append(tuple(nodes))
 
-    def _other_paths(self, card: Card) -> None:
-        """Nodes of cards that are kept as they are, and which of them are joined for direct current."""
-        words = [token for token in card.tokens[1:] if "=" not in token]
-        letter = card.keyword
+    def _other(self, card: Card) -> None:
+        """A card that is kept as it is: its nodes, and which of them are joined for direct current."""
+        words = [word for word in card.tokens[1:] if "=" not in word]
+        letter, pair = card.keyword, tuple(words[:2])
+        read = re.findall(r"[A-Za-z0-9_.+\-]+", " ".join(re.findall(r"(?i)\bv\s*\(([^()]*)\)", card.text)))
+        if letter in "vi" and re.search(r"(?i)\bac\b", card.text):
+            remedy = "Leave AC out; the program drives the circuit."
+            self._fault(card, card.tokens[0], "the source has an AC value.", remedy)
         if letter == "k":
-            return
-        nodes = words[:2]
-        if letter == "b":
-            nodes += re.findall(r"[A-Za-z0-9_.+\-]+", " ".join(re.findall(r"(?i)\bv\s*\(([^()]*)\)", card.text)))
-            joined = [words[:2]] if re.match(r"\S+ \S+ \S+ [vV]", card.text) else []
+            nodes, joined = (), ()
+        elif letter == "b":
+            by_voltage = re.match(r"\S+ \S+ \S+ [vV]", card.text)
+            nodes, joined = (*pair, *read), (pair,) if by_voltage else ()
         elif letter in "eg":
-            nodes = words[:4]
-            joined = [words[:2]] if letter == "e" else []
+            nodes, joined = (*words[:4], *read) if len(words) > 4 else (*pair, *read), (pair,) if letter == "e" else ()
         elif letter == "t":
-            nodes = words[:4]
-            joined = [(words[0], words[2]), (words[1], words[3])]
-        elif letter in "qj":
-            nodes = words[:3]
-            joined = [nodes]
-        elif letter == "m":
-            nodes = words[:4] if len(words) > 4 else words[:3]
-            joined = [(nodes[0], nodes[2], *nodes[3:])]
-        else:  # v h d join their ends, i f do not
-            joined = [nodes] if letter in "vhd" else []
+            nodes, joined = words[:4], ((words[0], words[2]), (words[1], words[3]))
+        elif letter in "dqjm":
+            model = next((n for n, word in enumerate(words) if n >= 2 and word.lower() in self._models), len(words) - 1)
+            nodes = words[:model]
+            # The gate of a MOSFET passes nothing; junctions do.
+            joined = ((nodes[0], *nodes[2:]),) if letter == "m" else (tuple(nodes),)
+        else:
+            nodes, joined = pair, (pair,) if letter in "vh" else ()
+        self.others.append(card)
         self._use(card, nodes)
-        self._paths += [tuple(group) for group in joined]
+        self._paths += joined
 
     # ------------------------------------------------------------------ nodes
 
@@ -451,9 +403,11 @@ class _Reader:
             if not re.fullmatch(r"[A-Za-z_]\w*|0", node):
                 self._fault(card, card.tokens[0], f'the node "{node}" is no word.', "Name nodes for what they are.")
             elif node.lower().startswith(_RESERVED):
-                self._fault(
-                    card, card.tokens[0], f'nodes that begin with "{_RESERVED}" belong to the program.', f"Rename {node}."
-                )
+                found = f'nodes that begin with "{_RESERVED}" belong to the program.'
+                self._fault(card, card.tokens[0], found, f"Rename {node}.")
+            elif node.lower() in _VECTORS or node.lower().startswith(_RESULTS):
+                found = f'the simulator has a result called "{node.lower()}" itself.'
+                self._fault(card, card.tokens[0], found, f"Rename the node {node}.")
             folded = _folded(node)
             self._uses[folded] += 1
             self._where.setdefault(f"node {folded}", card.line)
@@ -513,50 +467,3 @@ class _Reader:
 
 def _folded(node: str) -> str:
     return "gnd" if node.lower() in ("0", "gnd") else node.lower()
-
-
-def spice_value(text: str, kind: str) -> float:
-    """A part's value as SPICE reads it, refused where SPICE and people read it differently.
-
-    Parameters
-    ----------
-    text : str
-        "10k", "1meg", "8.2p", "4.7e-9", "100nF".
-    kind : str
-        R, C or L.
-
-    Returns
-    -------
-    float
-        [Ω, F or H]
-
-    Raises
-    ------
-    QuantityError
-        No number above zero, or a suffix that is easily misread: M (milli in SPICE), 4k7, a bare F, mil.
-    """
-    match = _VALUE.fullmatch(text)
-    if match is None:
-        infix = re.fullmatch(r"(\d+)(meg|[A-Za-z])(\d+)", text)
-        if infix:
-            raise QuantityError(
-                f'SPICE reads "{text}" as {infix[1]}{infix[2]}.', f"Write {infix[1]}.{infix[3]}{infix[2]}."
-            )
-        raise QuantityError(f'"{text}" is no value of a part.', f"Write a number in {_SHOWN[kind]}, for example {_like(kind)}.")
-    number, letters = match.groups()
-    if re.match(r"M(?![A-Za-z])|M(?=[oOFHhR])", letters):
-        raise QuantityError(f'SPICE reads "{text}" as milli.', f"Write {number}meg for mega or {number}m for milli.")
-    if kind == "C" and letters in ("F", "farad", "Farad"):
-        raise QuantityError(f'SPICE reads "{text}" as femto.', f"Write {number}f for femtofarad or {number} for farad.")
-    folded = letters.lower()
-    for suffix in sorted(_SUFFIXES, key=len, reverse=True):
-        if folded.startswith(suffix) and folded[len(suffix) :] in _UNIT_WORDS[kind]:
-            value = float(f"{number}e{_SUFFIXES[suffix]}") if "e" not in number.lower() else float(number) * 10.0 ** _SUFFIXES[suffix]
-            if not (math.isfinite(value) and value > 0):
-                raise QuantityError(f'"{text}" is not above zero.', f"Write a number in {_SHOWN[kind]}.")
-            return value
-    raise QuantityError(f'"{text}" is no value in {_SHOWN[kind]}.', f"Write for example {_like(kind)}.")
-
-
-def _like(kind: str) -> str:
-    return {"R": "10k or 1meg", "C": "8.2p or 100n", "L": "220u or 1m"}[kind]

@@ -7,16 +7,21 @@ characters it knows. What is handed on is not the text but the cards, joined, st
 blanks. Whoever writes a deck writes :attr:`Card.text` and never the file itself: what ngspice reads is then exactly
 what was judged, whatever it would have made of line ends, comments and continuations.
 
-What each card may say is in :mod:`sim.deck.grammar`. Here: lines, characters, comments, continuation, sections.
+What each card may say is in :mod:`sim.deck.grammar` and :mod:`sim.deck.expressions`, what cards may say together in
+:mod:`sim.deck.structure`. Here: lines, characters, comments, continuation.
 
 Not covered: whether a circuit makes sense, and how long it takes to simulate beyond a bound on its size.
 """
 
+import math
 import re
 import unicodedata
 from collections.abc import Iterator
 
-from sim.deck.grammar import Card, CardSet, card_faults, deck_faults, split_card
+from sim.deck.cards import Card, split_card
+from sim.deck.expressions import CardSet, shown
+from sim.deck.grammar import card_fault, keyword_fault
+from sim.deck.structure import FaultAt, functions_of, names_around, sections, whole_faults
 from sim.errors import Fault, GuardError
 
 __all__ = ["Card", "CardSet", "read_cards"]
@@ -26,9 +31,12 @@ LARGEST_TEXT = 1_000_000
 LONGEST_LINE = 4_000
 """Longest line, and longest card with all its continuation lines. [characters]"""
 
-_ANALYSES = (".op", ".ac", ".dc", ".tran", ".noise", ".tf", ".pz", ".sens", ".disto", ".sp")
+MOST_FAULTS = 50
+"""Faults that are told one by one."""
+
+_LEFT_OUT = (".title", ".op", ".ac", ".dc", ".tran", ".noise", ".tf", ".pz", ".sens", ".disto", ".sp")
 _COMMENT = re.compile(r";|(?<!\S)\$(?!\S)")
-_COMMANDS_IN_COMMENTS = ("*#", "*ng_", "*ng-")
+_COMMANDS_IN_COMMENTS = ("*#", "*ng_")
 _IN_WORDS = {"\0": "a NUL", "\r": "a carriage return", "\v": "a vertical tab", "\f": "a form feed", "\x1b": "an escape"}
 
 
@@ -56,37 +64,56 @@ def read_cards(text: str, file: str, allow: CardSet) -> tuple[Card, ...]:
         With all faults, in the order of the text.
     """
     if len(text) > LARGEST_TEXT:
-        raise GuardError(
-            Fault(
-                file, None, None, f"is longer than {LARGEST_TEXT} characters.", "Leave out what the circuit does not use."
-            )
-        )
-    faults: list[tuple[int, str | None, str, str]] = []
-    cards = []
-    ended = False
+        found = f"is longer than {LARGEST_TEXT} characters."
+        raise GuardError(Fault(file, None, None, found, "Leave out what the circuit does not use."))
+    faults: list[FaultAt] = []
+    cards, ended = [], False
     for line, code, comment in _logical_lines(text, allow, faults):
         if ended:
             faults.append((line, None, "there is text after .end.", "Make .end the last line; ngspice would read on."))
             break
-        fault = _whole_line_fault(code)
+        fault = _character_fault(code)
         if fault:
             faults.append((line, None, *fault))
             continue
         card = split_card(line, code, comment)
-        if allow is CardSet.DECK and card.keyword == ".end":
+        if allow is CardSet.DECK and card.text.lower() == ".end":
             ended = True
-            if len(card.tokens) > 1:
-                faults.append((line, ".end", f'"{code}" says more than .end.', "Write .end alone."))
-        elif not (allow is CardSet.DECK and card.keyword in (*_ANALYSES, ".title")):
-            found = [(line, card.tokens[0], *fault) for fault in card_faults(card, allow)]
-            faults += found
-            if not found:
-                cards.append(card)
-    if not faults:
-        faults += deck_faults(tuple(cards), allow)
+        elif not (allow is CardSet.DECK and card.keyword in _LEFT_OUT):
+            cards.append(card)
     if faults:
-        raise GuardError(Fault(file, *fault) for fault in sorted(faults, key=lambda fault: fault[0] or 0))
+        # What could not be read may have defined what the rest needs: of the rest only what is never allowed is told.
+        faults += [_at(card, fault) for card in cards if (fault := keyword_fault(card, allow))]
+    else:
+        faults += _card_faults(tuple(cards), allow)
+    if faults:
+        # A fault of the text as a whole stands last.
+        faults.sort(key=lambda fault: math.inf if fault[0] is None else fault[0])
+        more = len(faults) - MOST_FAULTS
+        if more > 0:
+            found = f"has {more} more faults."
+            faults[MOST_FAULTS:] = [(None, None, found, "Correct those above first.")]
+        raise GuardError(Fault(file, *fault) for fault in faults)
     return tuple(cards)
+
+
+def _at(card: Card, fault: tuple[str, str]) -> FaultAt:
+    return (card.line, None if card.keyword.startswith(".") else shown(card.tokens[0]), *fault)
+
+
+def _card_faults(cards: tuple[Card, ...], allow: CardSet) -> list[FaultAt]:
+    """Faults of the cards one by one; where there are none, of the cards together."""
+    around, faults = sections(cards)
+    # An expression's size is known only where no function calls itself.
+    functions, bad_functions = functions_of(cards)
+    faults += bad_functions
+    if faults:
+        return faults
+    for card, names in zip(cards, names_around(cards, around, functions, allow), strict=True):
+        fault = card_fault(card, names)
+        if fault:
+            faults.append(_at(card, fault))
+    return faults or whole_faults(cards, around)
 
 
 def _logical_lines(text: str, allow: CardSet, faults: list) -> Iterator[tuple[int, str, str]]:
@@ -110,12 +137,17 @@ def _logical_lines(text: str, allow: CardSet, faults: list) -> Iterator[tuple[in
         if line.startswith(("*", ";")):
             # A semicolon that begins a line becomes an asterisk in ngspice, before it looks for commands.
             if f"*{line[1:].lower()}".startswith(_COMMANDS_IN_COMMENTS):
-                found = f'ngspice runs comments like "{_shown(line)}".'
+                found = f'ngspice runs comments like "{shown(line)}".'
                 faults.append((number, None, found, f"Write a blank behind the {line[0]}."))
+            continue
+        if number == 1 and line and allow is CardSet.TEMPLATE:
+            # SPICE never reads the first line of a file: a card there would be one here and none in ngspice.
+            found = f'SPICE takes "{shown(line)}" for a title, not for a card.'
+            faults.append((1, None, found, "Begin the first line with * and say what the circuit is."))
             continue
         if number == 1 and allow is CardSet.DECK:
             if line.startswith((".", "+", "$", "#")):
-                faults.append((1, None, f'"{_shown(line)}" is no title.', "Write a title in the first line."))
+                faults.append((1, None, f'"{shown(line)}" is no title.', "Write a title in the first line."))
             continue
         code, *comments = (piece.strip() for piece in _COMMENT.split(line, maxsplit=1))
         comment = "".join(comments)
@@ -134,14 +166,8 @@ def _logical_lines(text: str, allow: CardSet, faults: list) -> Iterator[tuple[in
             yield pending
             pending = None
         if code.lower().startswith(".cont"):
-            faults.append(
-                (
-                    number,
-                    None,
-                    f'"{_shown(code)}" opens a control section.',
-                    "Leave control sections out; the program runs its own analyses.",
-                )
-            )
+            remedy = "Leave control sections out; the program runs its own analyses."
+            faults.append((number, None, f'"{shown(code)}" opens a control section.', remedy))
             section = ".endc"
             continue
         pending = (number, code, comment)
@@ -151,13 +177,15 @@ def _logical_lines(text: str, allow: CardSet, faults: list) -> Iterator[tuple[in
 
 def _strange_characters(line: str) -> str | None:
     """The first character that is not there to be seen, in words."""
+    if line.isascii() and line.isprintable():
+        return None
     for character in line:
         if character != "\t" and unicodedata.category(character) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"):
             return _IN_WORDS.get(character, f"the invisible character U+{ord(character):04X}")
     return None
 
 
-def _whole_line_fault(code: str) -> tuple[str, str] | None:
+def _character_fault(code: str) -> tuple[str, str] | None:
     for character in code:
         if not character.isascii():
             return (
@@ -173,6 +201,3 @@ def _whole_line_fault(code: str) -> tuple[str, str] | None:
         return "ngspice takes // for the start of a comment.", "Write a semicolon before a comment."
     return None
 
-
-def _shown(text: str) -> str:
-    return text if len(text) <= 40 else f"{text[:37]}..."

@@ -165,4 +165,5 @@ def _control(ends) -> list[str]:
             f"meas ac phase_deg_{k} find phase {at}",
             f"meas ac output_noise_nv_{k} find density {at}",
         ]
-    return [*lines, ".endc"]
+    # Without it the simulator looks for analyses of its own, finds none and ends with status 1.
+    return [*lines, "quit 0", ".endc"]

@@ -37,6 +37,7 @@ _HARMLESS = tuple(
         r"^Warning: (Dynamic gmin|Further gmin)",
         r"^(Doing analysis at TEMP|No\. of Data (Rows|Columns)|Circuit: |Reset re-loads|\s*Reference value)",
         r"^Using (SPARSE|KLU)",
+        r"^(Trying gmin|(Note: )?One successful gmin step|(Warning: )?[Gg]min step failed)",
         r"^(Note: )?(Dynamic|True|Starting) gmin stepping (completed|started)",
         r"^Total |^Background|^Initial Transient|^Node +Voltage|^-+ +-+|^Index +time",
     )

@@ -96,7 +96,7 @@ def coarse_steps(t: np.ndarray) -> np.ndarray:
 
 
 def fine_locus(
-    locus: Callable[[np.ndarray], np.ndarray], freq_hz: np.ndarray, t: np.ndarray
+    locus: Callable[[np.ndarray], np.ndarray], freq_hz: np.ndarray, t: np.ndarray, nearest: bool = True
 ) -> tuple[np.ndarray, np.ndarray, bool]:
     """Add points until every step is small, and around the smallest distance from −1.
 
@@ -107,6 +107,8 @@ def fine_locus(
     freq_hz : ndarray, shape (n_freq,)
         Ascending. [Hz]
     t : complex ndarray, shape (n_freq,)
+    nearest : bool
+        Whether the smallest distance is wanted; a count of turns does not need it.
 
     Returns
     -------
@@ -121,6 +123,8 @@ def fine_locus(
         ratio = (freq_hz[coarse + 1] / freq_hz[coarse])[:, None] ** (np.arange(1, 5) / 5)
         freq_hz, t = _insert(locus, freq_hz, t, (freq_hz[coarse][:, None] * ratio).ravel())
     resolved = not len(coarse_steps(t))
+    if not nearest:
+        return freq_hz, t, resolved
     low = int(np.abs(1 + t).argmin())
     around = freq_hz[max(low - 1, 0) : low + 2]
     # The minimum between two samples: six more on each side leave less than a thousandth of it to chance.

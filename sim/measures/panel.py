@@ -16,7 +16,7 @@ from sim.measures.supply import Rest
 from sim.measures.terminate import Responses
 from sim.measures.two_port import bench_transmission, return_loss_db, scattering, stability_factors
 
-LARGEST_MISFIT = 1e-5
+LARGEST_MISFIT = 1e-6
 """Misfit of the rational form above which a unit is simulated again with more points, see :mod:`sim.measures.rational`."""
 
 MU_HIGH_HZ = 2e9
@@ -350,15 +350,11 @@ def _loop_verdicts(loop, flat, weights, run, around, reader):
                 return _locus(values, probe, load, around.load)
 
             t = _locus(loop, probe, load, around.load)
-            verdicts.append(judge_loop_of(locus, around.loop_hz, t))
+            # On the open line only the verdict is asked for, on the matched one the margins too.
+            fine = fine_locus(locus, around.loop_hz, t, nearest=load == around.load)
+            verdicts.append(judge_loop(*fine))
         verdicts.sort(key=lambda verdict: verdict.margin if verdict.stable else -verdict.margin)
     return found
-
-
-def judge_loop_of(locus, freq_hz, t) -> LoopVerdict:
-    """Refine a locus and judge it."""
-    fine_hz, fine_t, resolved = fine_locus(locus, freq_hz, t)
-    return judge_loop(fine_hz, fine_t, resolved)
 
 
 def _locus(values, probe, load, connected):

@@ -120,7 +120,12 @@ def _stamp(answer: Mapping, limited: bool) -> tuple[str, str]:
     """Mark and words over the verdict: never colour alone."""
     if not limited:
         return "open", "No limits set"
-    return ("met", "Limits met") if answer["passes"] else ("missed", "Limits not met")
+    if answer["passes"]:
+        return "met", "Limits met"
+    entries, passing = answer.get("scenarios", ()), answer.get("passing", ())
+    if passing and len(entries) > len(passing):
+        return "met", f"Limits met by {len(passing)} of {len(entries)} choices"
+    return "missed", "Limits not met"
 
 
 def _facts(study: Mapping, summary, names: Mapping[int, str], failures, tables) -> tuple[Fact, ...]:

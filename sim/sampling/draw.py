@@ -8,15 +8,15 @@ Model of a part (tolerance t, words of the study):
 
     value = nominal · (1 + L + U) · (1 + TC · (T − 25 °C))
 
-With the word "lot" all units of a build share L, uniform over 0.7 of the tolerance; U is normal with a tenth of the
-tolerance (two tenths for thick film and X7R), cut so that the sum keeps the tolerance. Without it there is no L and U is
-uniform over the tolerance; with the word "normal" it is normal with 2 sigma at the tolerance. The split into lot and
-unit is an assumption (from memory, no source); measured values of a reel should replace it.
+With the word "lot" all units of a build share L, uniform over 0.7 of the tolerance; U is normal with a tenth of
+the tolerance (two tenths for thick film and X7R), cut so that the sum keeps the tolerance. Without it there is no L
+and U is uniform over the tolerance; with the word "normal" it is normal with 2 sigma at the tolerance. The split
+into lot and unit is an assumption (from memory, no source); measured values of a reel should replace it.
 
 Model of an op-amp die: two hidden variables, stage current I (4 %) and capacitance C; gain-bandwidth I/C (together
-8 %, as a maker's note on ±20 % suggests), slew rate I/C and 5 % of its own, noise I^-½ and 3.5 % of its own, quiescent
-current I. Both spread and temperature coefficients are typical statements of makers and common practice, not data of
-a part.
+8 %, as a maker's note on ±20 % suggests, never beyond ±25 % at 25 °C: C is cut to what I leaves of that), slew rate
+I/C and 5 % of its own, noise I^-½ and 3.5 % of its own, quiescent current I. Both spread and temperature
+coefficients are typical statements of makers and common practice, not data of a part.
 """
 
 import hashlib
@@ -38,8 +38,9 @@ _COEFFICIENTS = {
     "thick-film": (0.0, 100e-6, 25e-6),
     "thin-film": (0.0, 25e-6, 15e-6),
     "c0g": (0.0, 30e-6, 5e-6),
-    # Class 2 keeps within 15 % from −55 to +125 °C; taken as a straight line of either slope.
-    "x7r": (0.0, 0.15 / 80, 0.02 / 80),
+    # Class 2 keeps within 15 % from −55 to +125 °C; taken as a straight line of either slope that does so at 125 °C,
+    # 100 K away, with the spread within the lot added.
+    "x7r": (0.0, 0.13 / 100, 0.02 / 100),
     "film": (-200e-6, 100e-6, 20e-6),
     "mica": (50e-6, 50e-6, 10e-6),
     "electrolytic": (4e-3, 2e-3, 1e-3),
@@ -47,6 +48,9 @@ _COEFFICIENTS = {
     "ferrite": (7.5e-3, 2.5e-3, 1e-3),
 }
 REFERENCE_C = 25.0
+_SLOWEST, _FASTEST = 0.75, 1.25  # gain-bandwidth against typical
+_MOST_SIGMA = 3.0
+_LONGEST_GAP = 64  # unit numbers further apart are drawn apart, so that few units far from each other cost little
 GBW_PER_KELVIN = -2e-3
 """Fall of gain-bandwidth and slew rate with temperature: middle of what two data sheets' limits imply. [1/K]"""
 IQ_PER_KELVIN = 1.5e-3
@@ -72,10 +76,17 @@ def standard_draws(seed: int, units, name: str) -> np.ndarray:
     if units.size == 0:
         return np.empty(0)
     key = np.frombuffer(hashlib.blake2b(f"{seed}\n{name}".encode(), digest_size=16).digest(), dtype="<u8")
-    first, last = int(units.min()), int(units.max())
+    numbers, place = np.unique(units, return_inverse=True)
+    runs = np.split(numbers, np.flatnonzero(np.diff(numbers) > _LONGEST_GAP) + 1)
+    bits = np.concatenate([_words(key, run) for run in runs])
+    return ((bits[place] >> np.uint64(11)) + 0.5) * 2.0**-53
+
+
+def _words(key: np.ndarray, numbers: np.ndarray) -> np.ndarray:
+    """One random word a number, for rising numbers not far apart."""
+    first, last = int(numbers[0]), int(numbers[-1])
     # One counter step yields four words; the first of them is the unit's.
-    bits = np.random.Philox(key=key, counter=[first, 0, 0, 0]).random_raw(4 * (last - first + 1))[::4]
-    return ((bits[units - first] >> np.uint64(11)) + 0.5) * 2.0**-53
+    return np.random.Philox(key=key, counter=[first, 0, 0, 0]).random_raw(4 * (last - first + 1))[::4][numbers - first]
 
 
 def _builds(units, build: int) -> np.ndarray:
@@ -169,7 +180,10 @@ def draw_die(name: str, seed: int, units) -> DieDraws:
         return standard_draws(seed, units, f"{name}.{what}")
 
     current = lognormal(u("current"), 0.04)
-    speed = current / lognormal(u("capacitance"), 0.0693)
+    sigma = 0.0693
+    least = np.maximum(np.log(current / _FASTEST), -_MOST_SIGMA * sigma)
+    most = np.minimum(np.log(current / _SLOWEST), _MOST_SIGMA * sigma)
+    speed = current / np.exp(truncated_normal(u("capacitance"), least, most, sigma))
     draws = DieDraws(
         gbw=speed,
         slew=speed * lognormal(u("slew"), 0.05),

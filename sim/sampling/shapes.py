@@ -20,11 +20,13 @@ def truncated_normal(u, low, high, sigma):
     ----------
     u : array_like
     low, high : array_like
-        Ends, in the unit of `sigma`; low < high.
+        Ends, in the unit of `sigma`; low ≤ high, and equal ends leave that one value.
     sigma : float
-        Standard deviation before the cut.
+        Standard deviation before the cut; 0 leaves 0 where the ends allow it.
     """
-    below, above = ndtr(np.asarray(low) / sigma), ndtr(np.asarray(high) / sigma)
+    # A part of 0 % has sigma 0: any scale then does, since what is scaled is nothing.
+    scale = sigma if sigma > 0 else 1.0
+    below, above = ndtr(np.asarray(low) / scale), ndtr(np.asarray(high) / scale)
     return np.clip(sigma * ndtri(below + np.asarray(u) * (above - below)), low, high)
 
 

@@ -28,7 +28,7 @@ def cautions(study) -> list[str]:
     cable = load_cable(study.feedline.cable, study.folder)
     if study.feedline.length > 0:
         if cable.caution:
-            found.append(f"Cable {cable.name}: {cable.caution}")
+            found.append(f"Feedline: {cable.caution}")
         for f in bands[~cable.valid(bands)]:
             found.append(f"{format_quantity(f, 'Hz')} lies outside the data of the cable {cable.name}.")
     if isinstance(study.site.noise, str):

@@ -195,7 +195,11 @@ def _scenario_entry(number: int, name: str, scenarios: DataFrame, summary: DataF
     yields = _yield_entries(own)
     entry["passes"] = entry["yield"] is not None and entry["yield"] >= NEEDED_YIELD
     entry["worst"] = _lowest(yields)
-    entry["verdict"] = [_scenario_told(entry, several), *_questions_told(yields), *_nominal_told(yields)]
+    entry["verdict"] = [
+        _scenario_told(entry, several),
+        *_questions_told(yields, f" with {name}" if several else ""),
+        *_nominal_told(yields),
+    ]
     return entry
 
 
@@ -256,17 +260,24 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool) -> lis
     leaders = [by_number[number] for number in best]
     share = f"{percent(leaders[0]['yield'])} of units keep every limit"
     bounds = f"(95 % interval {interval(leaders[0]['yield_low'], leaders[0]['yield_high'])})"
-    top = f"best: {listed([entry['name'] for entry in leaders])}, {share} {bounds}"
+    alike = len(leaders) == len(entries) and leaders[0]["yield"] == 1
+    top = f"with each of them {share} {bounds}" if alike else (
+        f"best: {listed([entry['name'] for entry in leaders])}, {share} {bounds}"
+    )
     if len(passing) == len(entries):
         first = f"Yes: all {len(entries)} choices keep the limits; {top}."
     elif passing:
         first = f"Yes, with {listed(passing)}: {len(passing)} of {len(entries)} choices keep the limits; {top}."
     else:
-        first = f"No: none of the {len(entries)} choices keeps the limits; {top}; {percent(NEEDED_YIELD)} are needed."
+        need = f"{100 * NEEDED_YIELD:.0f} % are needed"
+        first = f"No: none of the {len(entries)} choices keeps the limits; {top}; {need}."
+    if alike:
+        # One sentence has said it for all of them.
+        return [first, *leaders[0]["verdict"][1:]]
     told = [entry["verdict"][0] for entry in entries[:MOST_SCENARIOS_TOLD]]
     if len(entries) > MOST_SCENARIOS_TOLD:
         told.append(f"The other {len(entries) - MOST_SCENARIOS_TOLD} choices stand in summary.csv.")
-    return [first, *told]
+    return [first, *told, *leaders[0]["verdict"][1:]]
 
 
 def _scenario_told(entry: dict, several: bool) -> str:
@@ -279,13 +290,15 @@ def _scenario_told(entry: dict, several: bool) -> str:
     start = f"{entry['name']}: {word}" if several else word.capitalize()
     if share == 1:
         said = f"all {entry['units']} virtual units keep every limit (95 % interval {interval(low, high)})"
+    elif share == 0:
+        said = f"none of {entry['units']} virtual units keeps every limit (95 % interval {interval(low, high)})"
     else:
         only = "" if entry["passes"] else "only "
         said = (
             f"of 100 units built like this {only}about {_of_hundred(share)} keep every limit"
             f" ({percent(share)}, 95 % interval {interval(low, high)})"
         )
-    needed = "" if entry["passes"] else f"; {percent(NEEDED_YIELD)} are needed"
+    needed = "" if entry["passes"] else f"; {100 * NEEDED_YIELD:.0f} % are needed"
     unsure = "; more units would tell" if word.startswith("probably") else ""
     worst = entry["worst"]
     blame = ""
@@ -294,14 +307,12 @@ def _scenario_told(entry: dict, several: bool) -> str:
     return f"{start}: {said}{needed}{unsure}{blame}."
 
 
-def _of_hundred(share: float) -> str:
-    """Units in a hundred, never all or none unless it is so."""
-    if share == 0:
-        return "none"
-    return str(min(max(round(100 * share), 1), 99))
+def _of_hundred(share: float) -> int:
+    """Units in a hundred, never all or none: that is said in other words where it is so."""
+    return min(max(round(100 * share), 1), 99)
 
 
-def _questions_told(yields: Sequence[dict]) -> list[str]:
+def _questions_told(yields: Sequence[dict], whose: str) -> list[str]:
     """A sentence for each thing a builder asks, by the limit of it that fewest units keep."""
     groups: dict[str, list[dict]] = {}
     for entry in yields:
@@ -319,7 +330,7 @@ def _questions_told(yields: Sequence[dict]) -> list[str]:
         else:
             hardest = " (the hardest of these limits)" if len(groups[group]) > 1 else ""
             said = f"{percent(share)} of units {_kept(worst)}{at_band(worst['frequency_hz'])}{hardest}"
-        told.append(f"{question}: {word}, {said}.")
+        told.append(f"{question}{whose}: {word}, {said}.")
     return told
 
 

@@ -112,52 +112,60 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
     BandfloorError
         No chunk; chunks of different scenarios, bands or curves; a unit that is in two of them.
     """
-    chunks = [_read(Path(path)) for path in chunk_paths]
-    if not chunks:
+    paths = [Path(path) for path in chunk_paths]
+    if not paths:
         raise BandfloorError("There are no chunks to bring together.\n  Run the simulate step first.")
-    first = chunks[0]
-    if any(not np.array_equal(chunk["scenarios"], first["scenarios"]) for chunk in chunks):
+    heads = [_read(path, _HEAD) for path in paths]
+    scenarios = heads[0]["scenarios"]
+    if any(not np.array_equal(head["scenarios"], scenarios) for head in heads):
         raise BandfloorError("The chunks are of different scenarios.\n  Remove them and run again.")
-    units = np.concatenate([chunk["units"] for chunk in chunks])
-    order = np.argsort(units, kind="stable")
-    if np.any(np.diff(units[order]) == 0):
+    units = np.sort(np.concatenate([head["units"] for head in heads]))
+    if np.any(np.diff(units) == 0):
         raise BandfloorError("A unit is in two chunks.\n  Remove the chunks and run again.")
-    widest = max(chunk["curves"].shape[-1] for chunk in chunks)
-
-    def joined(name: str) -> np.ndarray:
-        arrays = [chunk[name] for chunk in chunks]
-        if name == "curves":
-            # A chunk of which every unit failed does not know how long the curves are.
-            arrays = [np.full((*a.shape[:-1], widest), np.nan) if a.shape[-1] == 0 else a for a in arrays]
-        if len({a.shape[:1] + a.shape[2:] for a in arrays}) > 1:
-            raise BandfloorError(f"The chunks differ in their {name} values.\n  Remove them and run again.")
-        return np.concatenate(arrays, axis=1)[:, order]
-
-    inside, whole = np.sum([chunk["seconds"] for chunk in chunks], axis=0)
+    # One chunk's arrays at a time beside the whole: curves of many units are what fills the memory.
+    whole: dict[str, np.ndarray] = {}
+    for path, head in zip(paths, heads, strict=True):
+        _place(whole, _read(path, _ARRAYS), np.searchsorted(units, head["units"]), len(units))
+    inside, altogether = np.sum([head["seconds"] for head in heads], axis=0)
     return Gathered(
-        scenarios=first["scenarios"],
-        units=units[order],
-        banded=joined("banded"),
-        single=joined("single"),
-        curves=joined("curves"),
-        misfit=joined("misfit"),
-        contributors=_contributors(chunks),
+        scenarios=scenarios,
+        units=units,
+        **whole,
+        contributors=_contributors(heads),
         seconds_inside=float(inside),
-        seconds_whole=float(whole),
+        seconds_whole=float(altogether),
     )
 
 
-def _read(path: Path) -> dict[str, np.ndarray]:
+_HEAD = ("scenarios", "units", "seconds", "contributor_scenarios", "contributor_names", "contributor_psd")
+_ARRAYS = ("banded", "single", "curves", "misfit")
+
+
+def _read(path: Path, names: tuple[str, ...]) -> dict[str, np.ndarray]:
     with np.load(path, allow_pickle=False) as arrays:
-        return {name: arrays[name] for name in arrays.files}
+        return {name: arrays[name] for name in names}
 
 
-def _contributors(chunks) -> tuple[Contributor, ...]:
+def _place(whole: dict[str, np.ndarray], chunk: dict[str, np.ndarray], rows: np.ndarray, n_unit: int) -> None:
+    """Put a chunk's arrays into those of the run, which begin as NaN."""
+    for name, values in chunk.items():
+        kept = whole.get(name)
+        # A chunk of which every unit failed does not know how long the curves are.
+        if kept is None or kept.shape[-1] == 0:
+            kept = whole[name] = np.full((values.shape[0], n_unit, *values.shape[2:]), np.nan)
+        if name == "curves" and values.shape[-1] == 0:
+            continue
+        if kept.shape[2:] != values.shape[2:]:
+            raise BandfloorError(f"The chunks differ in their {name} values.\n  Remove them and run again.")
+        kept[:, rows] = values
+
+
+def _contributors(heads) -> tuple[Contributor, ...]:
     found = [
         Contributor(int(scenario), str(name), psd)
-        for chunk in chunks
+        for head in heads
         for scenario, name, psd in zip(
-            chunk["contributor_scenarios"], chunk["contributor_names"], chunk["contributor_psd"], strict=True
+            head["contributor_scenarios"], head["contributor_names"], head["contributor_psd"], strict=True
         )
     ]
     # Only one chunk holds unit 0, so within a scenario the simulator's order is kept.

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from sim.columns import TABLES
 from sim.summary.collect import Response
 from sim.summary.matching import MATCHES, build_deviations
 
@@ -41,8 +42,7 @@ ALIKE = 0.05
 """Combinations of standardised parts whose standard deviation is below this are left out: what moves together to this
 degree is not told apart. Independent parts stay well above it with more units than parts; own choice. [1]"""
 
-COLUMNS = ("scenario", "measure", "frequency_hz", "part", "share", "slope_per_percent")
-"""Columns of drivers.csv."""
+COLUMNS = TABLES["drivers.csv"]
 
 
 def drivers_table(

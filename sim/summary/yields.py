@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sim.columns import MEASURES
+from sim.columns import MEASURES, TABLES
 from sim.errors import BandfloorError
 from sim.measures.panel import BANDED, SINGLE
 from sim.quantity import Limit
@@ -25,28 +25,7 @@ if TYPE_CHECKING:
 ALL_LIMITS = "(all limits)"
 """Stands for a measure in the row that counts units within every limit at every band."""
 
-COLUMNS = (
-    "scenario",
-    "measure",
-    "unit_of_measure",
-    "frequency_hz",
-    "nominal",
-    "mean",
-    "sd",
-    "min",
-    "p05",
-    "p50",
-    "p95",
-    "max",
-    "limit_low",
-    "limit_high",
-    "units",
-    "passed",
-    "yield",
-    "yield_low",
-    "yield_high",
-)
-"""Columns of summary.csv."""
+COLUMNS = TABLES["summary.csv"]
 
 
 def clopper_pearson(passed: int, n: int, level: float = 0.95) -> tuple[float, float]:

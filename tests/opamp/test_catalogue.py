@@ -178,7 +178,8 @@ def test_contradiction(opa810):
 def test_not_toml():
     """Text that is no TOML is refused with the parser's own place."""
     assert message("part = OPA810\n") == (
-        "my.toml: cannot be read: Invalid value (at line 1, column 8).\n  Give a TOML file like those of circuits/opamps."
+        "my.toml: cannot be read: Invalid value (at line 1, column 8).\n"
+        "  Give a TOML file like those of circuits/opamps."
     )
 
 

@@ -91,7 +91,7 @@ def test_some_outside():
     assert found["passes"] is False
     assert found["verdict"][0] == (
         "No: of 100 units built like this only about 75 keep every limit (75.0 %, 95 % interval 68.4 to 80.8 %);"
-        " 90.0 % are needed."
+        " 90 % are needed."
     )
     assert "Right gain: no, 75.0 % of units keep bench gain" in found["verdict"][2]
     assert found["worst"]["measure"] == "gain_db"
@@ -117,6 +117,9 @@ def test_a_yield_is_never_rounded_up_to_all():
 def test_nominal_outside():
     """Where the nominal unit misses a limit, the answer blames the design."""
     found = run(nominal=11.0)
+    assert found["verdict"][0] == (
+        "No: none of 200 virtual units keeps every limit (95 % interval 0 to 1.8 %); 90 % are needed."
+    )
     assert "Even the nominal unit misses the limit of bench gain: this is the design, not the spread of parts." in (
         found["verdict"]
     )
@@ -145,8 +148,9 @@ def test_some_choices_pass():
         "Yes, with OPA810 and ADA4817-1: 2 of 3 choices keep the limits; best: OPA810, 99.0 % of units keep every limit"
         " (95 % interval 96.4 to 99.9 %).",
         "LM358: no: of 100 units built like this only about 70 keep every limit (70.0 %, 95 % interval 63.1 to 76.3 %);"
-        " 90.0 % are needed. Hardest: bench gain at 1.83 MHz.",
+        " 90 % are needed. Hardest: bench gain at 1.83 MHz.",
     ]
+    assert found["verdict"][4].startswith("Right gain with OPA810: yes, 99.0 % of units keep bench gain 9.5 to 10.5 dB")
     assert [entry["passes"] for entry in found["scenarios"]] == [False, True, True]
     assert found["scenarios"][0]["values"] == {"amplifier.opamp": "LM358"}
 
@@ -155,14 +159,15 @@ def test_all_and_none_of_the_choices():
     """All pass: yes, and equals are named together; none passes: no, and how good the best is."""
     both = run(outside=[0, 0], choices=["A", "B"], limits={"gain_db": LIMITS["gain_db"]})
     assert both["passes"] is True
-    assert both["verdict"][0].startswith("Yes: all 2 choices keep the limits; best: A and B, 100 % of units keep every")
+    assert both["verdict"][0].startswith("Yes: all 2 choices keep the limits; with each of them 100 % of units keep")
+    assert not any(sentence.startswith("A: ") for sentence in both["verdict"])
     none = run(outside=[100, 60], choices=["A", "B"], limits={"gain_db": LIMITS["gain_db"]})
     assert none["verdict"][0].startswith("No: none of the 2 choices keeps the limits; best: B, 70.0 % of units")
 
 
 def test_many_choices():
     """Beyond eight scenarios the sentences stop, and say where the others are."""
-    found = run(outside=[0] * 10, choices=[str(i) for i in range(10)])
+    found = run(outside=[1] + [0] * 9, choices=[str(i) for i in range(10)])
     assert "The other 2 choices stand in summary.csv." in found["verdict"]
     assert len(found["scenarios"]) == 10
 
@@ -206,7 +211,7 @@ def test_describe():
     lines = text.splitlines()
     assert lines[0] == "Square of verticals"
     assert lines[2].startswith("Yes: of 100 units built like this about 95 keep every limit")
-    assert "  noise margin at 1.83 MHz  > 10 dB         95.0 %  (91.0 to 97.6 %)" in lines
+    assert "  noise margin at 1.83 MHz  > 10 dB          95.0 %  (91.0 to 97.6 %)" in lines
     assert lines[-1] == "Caution: Soil is guessed."
     assert max(map(len, lines)) <= 100
 
