@@ -5,8 +5,8 @@
 
 Parts
 -----
-process   the demo's nominal scenario, unit by unit in this process, against (a) one `ngspice -b` a unit on the same deck
-          with the same sweeps, and (b) one `ngspice -b` a unit that gets the same answers the plain way: every
+process   the demo's nominal scenario, unit by unit in this process, against (a) one `ngspice -b` a unit on the same
+          deck with the same sweeps, and (b) one `ngspice -b` a unit that gets the same answers the plain way: every
           quantity has a sweep of its own, dense enough to be read off without interpolation.
 growth    time and memory from 100 to 10,000 units in one process.
 
@@ -63,7 +63,11 @@ def _driven(drives, active):
 
 def _same_sweeps(deck, plan, folder) -> None:
     """The library's own runs, in a process of their own; results in a binary file."""
-    control = ["set filetype=binary", "set appendwrite", f"save {' '.join(dict.fromkeys(deck.reads))} onoise_spectrum inoise_spectrum onoise_total vcc vz_sup#branch"]
+    control = [
+        "set filetype=binary",
+        "set appendwrite",
+        f"save {' '.join(dict.fromkeys(deck.reads))} onoise_spectrum inoise_spectrum onoise_total vcc vz_sup#branch",
+    ]
     control += ["op", "write all.raw"]
     for drive in deck.drives:
         control += [*_driven(deck.drives, drive), f"ac {plan.ac}", "write all.raw"]
@@ -73,9 +77,11 @@ def _same_sweeps(deck, plan, folder) -> None:
 
 
 def _plain_way(deck, folder) -> tuple[float, float]:
-    """The same answers without interpolation: bench, system and output sweeps at 200 points a decade over the bands,
-    loop on two loads and two-port at 200 a decade over all, noise at 200 a decade; margin and smallest distance read
-    off the samples. Returns the margin of the loop on the matched line and its frequency."""
+    """Get the same answers without interpolation; return the matched loop's margin and its frequency.
+
+    Bench, system and output sweeps at 200 points a decade over the bands, loop on two loads and two-port at 200 a
+    decade over all, noise at 200 a decade; margin and smallest distance read off the samples.
+    """
     bands, wide = "dec 200 1e6 1e7", "dec 200 1e4 3e9"
     probe = deck.reads[3]
     control = ["set filetype=binary", "set appendwrite"]
@@ -90,7 +96,12 @@ def _plain_way(deck, folder) -> tuple[float, float]:
     control += ["alter rz_load = 75"]
     for drive in ("vz_emf", "iz_out"):
         control += [*_driven(deck.drives, drive), f"ac {wide}", "write all.raw in out vz_emf#branch"]
-    control += [*_driven(deck.drives, "vz_emf"), f"noise v(out) vz_emf {bands}", "setplot previous", "write all.raw onoise_spectrum"]
+    control += [
+        *_driven(deck.drives, "vz_emf"),
+        f"noise v(out) vz_emf {bands}",
+        "setplot previous",
+        "write all.raw onoise_spectrum",
+    ]
     for name in ("all.raw", "loop.raw"):
         (Path(folder) / name).unlink(missing_ok=True)
     _batch(deck.lines, control, folder)
@@ -147,9 +158,18 @@ def process() -> None:
             error = max(error, float(np.abs(np.array(ours) / margins - 1).max()))
     median = {name: statistics.median(values) / UNITS * 1e3 for name, values in times.items()}
     print(f"library, load and sweeps          {median['library']:7.2f} ms a unit")
-    print(f"whole unit with its measures      {median['unit']:7.2f} ms a unit, {100 * inside / whole:.0f} % of it inside the library")
-    print(f"ngspice -b, same deck and sweeps  {median['same']:7.2f} ms a unit = {median['same'] / median['library']:.1f} x the library's")
-    print(f"ngspice -b, same answers plainly  {median['plain']:7.2f} ms a unit = {median['plain'] / median['unit']:.1f} x the whole unit's")
+    print(
+        f"whole unit with its measures      {median['unit']:7.2f} ms a unit,"
+        f" {100 * inside / whole:.0f} % of it inside the library"
+    )
+    print(
+        f"ngspice -b, same deck and sweeps  {median['same']:7.2f} ms a unit"
+        f" = {median['same'] / median['library']:.1f} x the library's"
+    )
+    print(
+        f"ngspice -b, same answers plainly  {median['plain']:7.2f} ms a unit"
+        f" = {median['plain'] / median['unit']:.1f} x the whole unit's"
+    )
     print(f"largest difference of the stability margin between the last two: {100 * error:.3f} %")
 
 
@@ -167,7 +187,10 @@ def growth() -> None:
         seconds = time.perf_counter() - start
         memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         base = base or (seconds / stop)
-        print(f"{stop:6d} units  {seconds / stop * 1e3:6.2f} ms a unit ({seconds / stop / base:.2f} x)  peak {memory:6.0f} MiB")
+        print(
+            f"{stop:6d} units  {seconds / stop * 1e3:6.2f} ms a unit ({seconds / stop / base:.2f} x)"
+            f"  peak {memory:6.0f} MiB"
+        )
 
 
 if __name__ == "__main__":

@@ -41,7 +41,9 @@ def _parser(wanted: str | None) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for name, what in _COMMANDS.items():
         sub = commands.add_parser(
-            name, help=what, description=what[0].upper() + what[1:] + ".",
+            name,
+            help=what,
+            description=what[0].upper() + what[1:] + ".",
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
         # Only the wanted command's module is imported: --help answers at once.

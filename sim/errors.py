@@ -1,14 +1,14 @@
 """What can go wrong, and how it is said: where, what was found, what would do.
 
-    BandfloorError            anything this program says itself; exit code 1
-    ├── InputError            something the user gave cannot be used; exit code 2; carries all faults at once
-    │   ├── StudyError        a study file
-    │   ├── CircuitError      an amplifier circuit
-    │   ├── GuardError        text that was refused before the simulator saw it
-    │   ├── RecordError       a record of an op-amp, a cable or a noise class
-    │   └── SweepError        a measured sweep
-    ├── SetupError            something is missing on this system
-    └── EngineError           the simulator gave no result that may be believed
+BandfloorError            anything this program says itself; exit code 1
+├── InputError            something the user gave cannot be used; exit code 2; carries all faults at once
+│   ├── StudyError        a study file
+│   ├── CircuitError      an amplifier circuit
+│   ├── GuardError        text that was refused before the simulator saw it
+│   ├── RecordError       a record of an op-amp, a cable or a noise class
+│   └── SweepError        a measured sweep
+├── SetupError            something is missing on this system
+└── EngineError           the simulator gave no result that may be believed
 """
 
 from collections.abc import Iterable

@@ -27,7 +27,8 @@ def replace_file(path: Path) -> Iterator:
     Raises
     ------
     BandfloorError
-        The file cannot be written; the message names it and says why.
+        The file cannot be written; the message names it and says why. What goes wrong with another file while this
+        one is being filled is raised as it is.
     """
     path = Path(path)
     try:
@@ -44,6 +45,9 @@ def replace_file(path: Path) -> Iterator:
         os.chmod(name, 0o666 & ~mask)
         os.replace(name, path)
     except OSError as error:
+        # Writing to an open file names no file; opening or moving one does.
+        if error.filename not in (None, name):
+            raise
         raise BandfloorError(f"{path}: cannot be written: {error.strerror}.\n  Is the disk full?") from error
     finally:
         with contextlib.suppress(FileNotFoundError):
@@ -84,10 +88,10 @@ def write_parquet(content, path: Path, table: str) -> None:
 
 
 def read_csv(path: Path):
-    """A table as DataFrame; empty text stays empty, numbers keep all digits."""
+    """A table as DataFrame; an empty field is NaN, words such as "NA" are text, numbers keep all digits."""
     import pandas as pd
 
-    return pd.read_csv(path)
+    return pd.read_csv(path, keep_default_na=False, na_values=[""])
 
 
 def read_parquet(path: Path, columns: list[str] | None = None):

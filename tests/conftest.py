@@ -42,7 +42,13 @@ def command(*words, folder: Path, **options) -> subprocess.CompletedProcess:
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "120"}
     return subprocess.run(
         [sys.executable, "-m", "sim.cli", *map(str, words)],
-        cwd=folder, env=environment, capture_output=True, text=True, check=False, timeout=240, **options,
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=240,
+        **options,
     )
 
 

@@ -21,7 +21,15 @@ CONTRACT = (
     "study.toml", "netlist.cir", "units.parquet", "measures.parquet", "curves.parquet", "scenarios.csv", "summary.csv",
     "drivers.csv", "failures.csv", "answer.json", "report.html",
 )  # fmt: skip
-SAME = ("units.parquet", "measures.parquet", "curves.parquet", "summary.csv", "drivers.csv", "failures.csv", "answer.json")
+SAME = (
+    "units.parquet",
+    "measures.parquet",
+    "curves.parquet",
+    "summary.csv",
+    "drivers.csv",
+    "failures.csv",
+    "answer.json",
+)
 
 
 def _assert_same(one, other):
@@ -88,7 +96,7 @@ def test_plain_snakemake_gives_the_same_bits(small_study, small_run, tmp_path):
 
 
 def test_a_killed_run_goes_on_to_the_same_bits(small_study, small_run, tmp_path):
-    """kill -9 of everything in mid-run, then the same command again: as if nothing had happened."""
+    """Kill -9 of everything in mid-run, then the same command again: as if nothing had happened."""
     out = tmp_path / "killed"
     process = subprocess.Popen(
         [sys.executable, "-m", "sim.cli", "run", small_study, "--out", out],
@@ -127,10 +135,13 @@ def _agree(printed, rows):
 
 
 def test_nominal_deck_agrees_with_plain_ngspice(small_run, tmp_path):
-    """Gain, phase and noise printed by `ngspice -b netlist.cir` are summary.csv's (outside check: the plain command)."""
+    """Gain, phase and noise printed by `ngspice -b netlist.cir` are summary.csv's (outside check)."""
     summary = read_csv(small_run / "summary.csv")
     rows = summary[summary["scenario"] == 0].rename(columns={"nominal": "value"})
-    _agree(_plain(small_run / "netlist.cir", tmp_path), rows[rows["measure"].isin(["gain_db", "phase_deg", "output_noise_nv"])])
+    _agree(
+        _plain(small_run / "netlist.cir", tmp_path),
+        rows[rows["measure"].isin(["gain_db", "phase_deg", "output_noise_nv"])],
+    )
 
 
 def test_ten_units_agree_with_plain_ngspice(small_study, small_run, tmp_path):
@@ -149,7 +160,7 @@ def test_ten_units_agree_with_plain_ngspice(small_study, small_run, tmp_path):
 
 
 def test_export_writes_the_deck_that_the_run_wrote(small_study, small_run, tmp_path):
-    """bandfloor export of the nominal unit is netlist.cir."""
+    """Bandfloor export of the nominal unit is netlist.cir."""
     done = command("export", small_study, "netlist", "-o", tmp_path / "deck.cir", folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "deck.cir").read_text() == (small_run / "netlist.cir").read_text()

@@ -1,5 +1,6 @@
 """Tables are written whole or not at all, with the same bytes for the same content, and come back as they were."""
 
+import errno
 import os
 import stat
 
@@ -35,6 +36,29 @@ def test_csv_there_and_back(tmp_path):
     curve = [{"scenario": 0, "curve": "gain_db", "frequency_hz": 1 / 3, **row}]
     write_csv(curve, tmp_path / "curve.csv", "curves.parquet")
     assert read_csv(tmp_path / "curve.csv").to_dict("records") == curve
+
+
+def test_words_that_look_like_nothing(tmp_path):
+    """A word such as "NA" is text; an empty field is no number, and what is no number is written as an empty field."""
+    rows = [
+        {"scenario": 0, "frequency_hz": 1.83e6, "contributor": "NA", "density_nv": 1.5},
+        {"scenario": 0, "frequency_hz": np.nan, "contributor": "None", "density_nv": np.inf},
+    ]
+    write_csv(rows, tmp_path / "c.csv", "contributors.csv")
+    assert (tmp_path / "c.csv").read_bytes().endswith(b"\n0,1830000.0,NA,1.5\n0,,None,inf\n")
+    found = read_csv(tmp_path / "c.csv")
+    assert found["contributor"].tolist() == ["NA", "None"]
+    assert found["density_nv"].tolist() == [1.5, np.inf]
+    assert found["frequency_hz"].isna().tolist() == [False, True]
+
+
+def test_every_digit(tmp_path):
+    """Numbers of any size come back from text bit for bit."""
+    random = np.random.default_rng(1)
+    values = random.normal(size=2000) * 10.0 ** random.integers(-15, 12, 2000)
+    rows = {"scenario": 0, "frequency_hz": values, "contributor": "Rf", "density_nv": values}
+    write_csv(pd.DataFrame(rows), tmp_path / "c.csv", "contributors.csv")
+    assert read_csv(tmp_path / "c.csv")["density_nv"].to_numpy().tobytes() == values.tobytes()
 
 
 def test_csv_bytes(tmp_path):
@@ -131,6 +155,30 @@ def test_readable_like_other_files(tmp_path):
         pass
     (tmp_path / "b").touch()
     assert stat.S_IMODE(os.stat(tmp_path / "a").st_mode) == stat.S_IMODE(os.stat(tmp_path / "b").st_mode)
+
+
+def test_full_disk(tmp_path):
+    """A disk that fills up while writing is an error that names the file, and leaves nothing behind."""
+    path = tmp_path / "summary.csv"
+    with pytest.raises(BandfloorError, match=r"summary\.csv: cannot be written: No space.*\.\n  Is the disk full\?$"):
+        with replace_file(path):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_name_taken_by_a_folder(tmp_path):
+    """A folder under the file's name is an error that names it, and the folder stays."""
+    (tmp_path / "summary.csv").mkdir()
+    with pytest.raises(BandfloorError, match=r"summary\.csv: cannot be written: "):
+        write_csv([], tmp_path / "summary.csv", "summary.csv")
+    assert list(tmp_path.iterdir()) == [tmp_path / "summary.csv"]
+
+
+def test_another_file_is_not_blamed_on_this_one(tmp_path):
+    """A file that is missing while a table is being filled is reported as the missing one."""
+    with pytest.raises(FileNotFoundError, match="chunk.npz"), replace_file(tmp_path / "summary.csv"):
+        (tmp_path / "chunk.npz").read_bytes()
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_no_place_to_write(tmp_path):

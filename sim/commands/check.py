@@ -78,7 +78,9 @@ def chain_drawing(study, chain) -> str:
     )
     low, high = study.run.temperature
     degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
-    lines.append(f"bands  {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}; temperature {degrees}\n")
+    lines.append(
+        f"bands  {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}; temperature {degrees}\n"
+    )
     return "\n".join(lines)
 
 

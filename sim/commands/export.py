@@ -15,9 +15,13 @@ _WHAT = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of ``bandfloor export``."""
     parser.add_argument("study", metavar="STUDY", help="study file (.toml)")
-    parser.add_argument("what", metavar="WHAT", choices=sorted(_WHAT), help="; ".join(f"{k}: {v}" for k, v in _WHAT.items()))
+    parser.add_argument(
+        "what", metavar="WHAT", choices=sorted(_WHAT), help="; ".join(f"{k}: {v}" for k, v in _WHAT.items())
+    )
     parser.add_argument("--unit", type=int, default=0, metavar="N", help="unit number; 0, the default, is nominal")
-    parser.add_argument("--scenario", type=int, default=0, metavar="N", help="scenario number (bandfloor check lists them)")
+    parser.add_argument(
+        "--scenario", type=int, default=0, metavar="N", help="scenario number (bandfloor check lists them)"
+    )
     parser.add_argument("-o", dest="out", metavar="FILE", required=True, help="file to write")
 
 

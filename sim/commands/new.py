@@ -19,7 +19,9 @@ def act(given) -> int:
     path = Path(given.file)
     if path.suffix != ".toml":
         raise StudyError(
-            Fault(given.file, None, None, "does not end in .toml.", f'Write, for example, "{path.stem or "mine"}.toml".')
+            Fault(
+                given.file, None, None, "does not end in .toml.", f'Write, for example, "{path.stem or "mine"}.toml".'
+            )
         )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -86,7 +86,10 @@ def _pipeline(given, out: Path, cores: int, runs: int, quiet: bool) -> None:
     config = [f"study={given.study}", f"out={out}"] + ([f"units={given.units}"] if given.units else [])
     base = [sys.executable, "-m", "snakemake", "-s", str(SNAKEFILE), "--config", *config]
     command = [*base, "-c", str(cores), "--rerun-incomplete", "--nolock"]
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(SNAKEFILE.parent), os.environ.get("PYTHONPATH", "")])}
+    environment = {
+        **os.environ,
+        "PYTHONPATH": os.pathsep.join([str(SNAKEFILE.parent), os.environ.get("PYTHONPATH", "")]),
+    }
     log = out / "logs" / "pipeline.log"
     with _Lock(out), open(log, "wb") as file:
         process = subprocess.Popen(command, stdout=file, stderr=subprocess.STDOUT, env=environment)
@@ -161,7 +164,13 @@ def _doing(out: Path, done: int, runs: int) -> str:
     if 0 < done < runs:
         return "simulating"
     newest = [step for step in _STEPS if (out / "logs" / f"{step}.log").exists()]
-    return {"summarise": "counting", "figures": "drawing", "report": "writing"}.get(newest[-1] if newest else "", "starting") if done else "starting"
+    return (
+        {"summarise": "counting", "figures": "drawing", "report": "writing"}.get(
+            newest[-1] if newest else "", "starting"
+        )
+        if done
+        else "starting"
+    )
 
 
 def _why(out: Path, log: Path) -> str:
@@ -172,5 +181,3 @@ def _why(out: Path, log: Path) -> str:
             return f"the step '{step.stem}' failed: {text.splitlines()[-1]}\n  All it said: {step}"
     tail = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()[-3:]
     return "the pipeline failed: " + " / ".join(tail) + f"\n  All it said: {log}"
-
-

@@ -28,7 +28,7 @@ import numpy as np
 
 from sim.errors import EngineError, SetupError
 
-# Lines that do not mean trouble. Everything else that the library says makes the unit fail, with that line as the reason.
+# Lines that do not mean trouble. Everything else that the library says makes the unit fail, with that line as reason.
 _HARMLESS = tuple(
     re.compile(pattern)
     for pattern in (

@@ -106,8 +106,10 @@ def run_unit(simulator: Simulator, deck: Deck, plan: SweepPlan, contributors: bo
     """
     nodes = [name for name in deck.operating if name != "0"]
     # With all contributions wanted nothing may be left out of what is saved.
-    save = () if contributors else tuple(
-        dict.fromkeys((*nodes, *deck.reads, "onoise_spectrum", "inoise_spectrum", "onoise_total"))
+    save = (
+        ()
+        if contributors
+        else tuple(dict.fromkeys((*nodes, *deck.reads, "onoise_spectrum", "inoise_spectrum", "onoise_total")))
     )
     simulator.load(deck.lines, save)
     operating = {"0": 0.0, **simulator.operating_point(nodes)}

@@ -78,9 +78,7 @@ def judge_deck_loop(simulator: Simulator, lines, probe: DeckProbe, others: tuple
             found.append(simulator.ac(sweep, (probe.receive_node, current)))
         simulator.forget()
         first, second = found
-        t = loop_gain(
-            first[probe.receive_node], first[current], second[probe.receive_node], second[current]
-        )
+        t = loop_gain(first[probe.receive_node], first[current], second[probe.receive_node], second[current])
         return first["frequency"], t
 
     def locus(freq_hz: np.ndarray) -> np.ndarray:

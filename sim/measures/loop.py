@@ -90,9 +90,7 @@ def coarse_steps(t: np.ndarray) -> np.ndarray:
     distance = 1 + t
     ratio = distance[1:] / distance[:-1]
     size = np.abs(ratio)
-    return np.nonzero(
-        (np.abs(np.angle(ratio)) > LARGEST_TURN) | (np.maximum(size, 1 / size) > 1 + LARGEST_CHANGE)
-    )[0]
+    return np.nonzero((np.abs(np.angle(ratio)) > LARGEST_TURN) | (np.maximum(size, 1 / size) > 1 + LARGEST_CHANGE))[0]
 
 
 def fine_locus(

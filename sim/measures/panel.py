@@ -17,7 +17,7 @@ from sim.measures.terminate import Responses
 from sim.measures.two_port import bench_transmission, return_loss_db, scattering, stability_factors
 
 LARGEST_MISFIT = 1e-6
-"""Misfit of the rational form above which a unit is simulated again with more points, see :mod:`sim.measures.rational`."""
+"""Misfit of the rational form (:mod:`sim.measures.rational`) above which a unit is simulated again with more points."""
 
 MU_HIGH_HZ = 2e9
 """Upper end of the range over which the two-port stability factors are taken. [Hz]"""
@@ -253,11 +253,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
     worst = matched[0] if matched else None
     single = np.array(
         [
-            *(
-                (worst.margin, worst.phase_margin_deg, worst.gain_margin_db)
-                if worst
-                else (np.nan, np.nan, np.nan)
-            ),
+            *((worst.margin, worst.phase_margin_deg, worst.gain_margin_db) if worst else (np.nan, np.nan, np.nan)),
             mu_load,
             mu_source,
             float(all(v.stable for v in (*matched, *open_line))) if matched else np.nan,
@@ -268,9 +264,9 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
     )
     distance = np.full(len(around.read_hz), np.nan)
     if matched:
-        distance = np.abs(
-            np.array([1 + loop_gain(*_injections(read.values, k)) for k in range(len(matched))])
-        ).min(axis=0)
+        distance = np.abs(np.array([1 + loop_gain(*_injections(read.values, k)) for k in range(len(matched))])).min(
+            axis=0
+        )
     curves = np.array(
         [
             banded[0],
@@ -287,7 +283,9 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
         single=single,
         curves=curves,
         misfit=misfit,
-        receiver_share=(lift * np.abs(1 / (around.line[:, 0, 0] + around.line[:, 1, 0] * z_out)) ** 2 * to_receiver)[bands:],
+        receiver_share=(lift * np.abs(1 / (around.line[:, 0, 0] + around.line[:, 1, 0] * z_out)) ** 2 * to_receiver)[
+            bands:
+        ],
         line_psd=(quiet * to_receiver)[bands:],
         verdict_matched=worst,
         verdict_open=open_line[0] if open_line else None,

@@ -14,7 +14,9 @@ singular value decomposition of its own samples. About 45 samples over five deca
 The samples that are not support points measure how well that worked: the largest misfit is returned and the caller
 must not use a fit whose misfit is too large. The tolerance is not as small as it could be, on purpose: with more
 support points than poles the weights are no longer determined, and pairs of a pole and a zero that nearly cancel turn
-up between samples (seen: misfit 1e-5 at a tolerance of 1e-9, 1e-7 at 1e-7). Not covered: distributed circuits (a transmission line in the deck).
+up between samples (seen: misfit 1e-5 at a tolerance of 1e-9, 1e-7 at 1e-7).
+
+Not covered: distributed circuits (a transmission line in the deck).
 """
 
 from dataclasses import dataclass
@@ -65,7 +67,9 @@ def _scaled(values: np.ndarray) -> np.ndarray:
     return values / np.where(top > 0, top, 1.0)
 
 
-def fit_weights(s: np.ndarray, values: np.ndarray, support: np.ndarray, deciding=slice(None)) -> tuple[np.ndarray, float]:
+def fit_weights(
+    s: np.ndarray, values: np.ndarray, support: np.ndarray, deciding=slice(None)
+) -> tuple[np.ndarray, float]:
     """Barycentric weights of one unit, and the largest misfit at the samples that are not support points.
 
     Parameters

@@ -114,5 +114,3 @@ def spline_matrix(from_hz: np.ndarray, to_hz: np.ndarray) -> np.ndarray:
 
     x, y = np.log(from_hz), np.log(to_hz)
     return CubicSpline(x, np.eye(len(x)))(np.clip(y, x[0], x[-1]))
-
-

@@ -58,7 +58,7 @@ def fa_from_field(field, freq_hz):
 
 
 def field_from_dbuv(level_db):
-    """dB above 1 uV/m in a bandwidth of 1 Hz to V/m/√Hz."""
+    """DB above 1 uV/m in a bandwidth of 1 Hz to V/m/√Hz."""
     return 1e-6 * 10.0 ** (np.asarray(level_db, dtype=float) / 20.0)
 
 

@@ -159,9 +159,7 @@ def _voltage_feedback(m: MacroParameters, n: str, inp: str, inn: str, vcc: str, 
     vlimit = m.rout * m.iout
     g, p = f"{n}_g", f"{n}_p"
     gin = m.inoise / math.sqrt(FOUR_K_T * 1e3)
-    window = (
-        f"(1+100*(uramp(v({inp})-v({vcc})+({m.cm_high!r}))^2+uramp(v({vee})+({m.cm_low!r})-v({inp}))^2))"
-    )
+    window = f"(1+100*(uramp(v({inp})-v({vcc})+({m.cm_high!r}))^2+uramp(v({vee})+({m.cm_low!r})-v({inp}))^2))"
     return (
         *_noise_and_offset(m, n),
         f"g{n}_np {vee} {inp} {n}_np 0 {gin!r}",

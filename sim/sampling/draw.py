@@ -200,9 +200,7 @@ def draw_die(name: str, seed: int, units) -> DieDraws:
     )
     typical = units == 0
     neutral = {"aol_db": 0.0, "vos": 0.0}
-    return DieDraws(
-        **{key: np.where(typical, neutral.get(key, 1.0), values) for key, values in vars(draws).items()}
-    )
+    return DieDraws(**{key: np.where(typical, neutral.get(key, 1.0), values) for key, values in vars(draws).items()})
 
 
 def die_at(die: DieDraws, temperature_c: np.ndarray) -> DieDraws:

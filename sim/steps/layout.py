@@ -29,7 +29,7 @@ def study_inputs(study_file, units=None) -> list[str]:
         Number of units instead of the study's own.
     """
     if not study_file:
-        sys.exit('No study is named. Add: --config study=studies/NAME.toml')
+        sys.exit("No study is named. Add: --config study=studies/NAME.toml")
     try:
         study = read_study(study_file, units=int(units) if units else None)
         files = [Path(study_file)]

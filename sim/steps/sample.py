@@ -34,9 +34,7 @@ def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
     line = chain_matrix(cable, study.feedline.length, bands)
     receiver = study.receiver
     psd = receiver_noise_psd(receiver.impedance, 10 ** (receiver.noise_figure / 10))
-    ends = tuple(
-        FarEnd(float(f), line[i], LINE_TEMPERATURE, receiver.impedance, psd) for i, f in enumerate(bands)
-    )
+    ends = tuple(FarEnd(float(f), line[i], LINE_TEMPERATURE, receiver.impedance, psd) for i, f in enumerate(bands))
     bench = Bench(study.fixture.source, study.fixture.dummy, study.fixture.load)
     title = f"{study.title}: unit {unit}, scenario {scenario_number}"
     return plain_deck(chain, values, bench, ends, title)

@@ -44,9 +44,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
     """
     every = scenarios(study)
     units = np.array(chunk_units(chunk, study.run.units))
-    items = [
-        Item(scenario.number, row, int(unit)) for scenario in every for row, unit in enumerate(units)
-    ]
+    items = [Item(scenario.number, row, int(unit)) for scenario in every for row, unit in enumerate(units)]
     shape = (len(every), len(units))
     bands = len(study.bands.frequencies)
     arrays = {

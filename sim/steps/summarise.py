@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from sim.columns import TABLES
 from sim.deck.build import chain_of, unit_table
 from sim.measures.surroundings import curve_frequencies
 from sim.steps.cautions import cautions
@@ -17,7 +18,6 @@ from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.drivers import drivers_table
 from sim.summary.matching import build_matches
 from sim.summary.yields import summary_table
-from sim.columns import TABLES
 from sim.tables import read_csv, replace_file, write_csv, write_parquet
 
 
@@ -108,7 +108,9 @@ def _label(name: str, parts: dict, devices: dict) -> str | None:
         for ending, kind in _GROUPS:
             if name == f"r{prefix}{ending}":
                 return f"{shown} {kind}"
-    return {"feedline": "feedline", "receiver": "receiver", "external": "external"}.get(name, "antenna ground and losses")
+    return {"feedline": "feedline", "receiver": "receiver", "external": "external"}.get(
+        name, "antenna ground and losses"
+    )
 
 
 if __name__ == "__main__":

@@ -111,7 +111,9 @@ class ShortVertical(_Table):
     """A vertical much shorter than a quarter wave."""
 
     model: Literal["short-vertical"]
-    height: Annotated[float, _quantity("m", 0.3, 30, "Write a height from 0.3 to 30 m.")] = _field("of the conductor", "m")
+    height: Annotated[float, _quantity("m", 0.3, 30, "Write a height from 0.3 to 30 m.")] = _field(
+        "of the conductor", "m"
+    )
     radius: Annotated[float, _quantity("m", 1e-4, 0.2, "Write a radius from 0.1 mm to 0.2 m.")] = _field(
         "of the conductor", "m"
     )
@@ -139,7 +141,9 @@ class Fixture(_Table):
     """A bench source in place of an antenna: it receives no field, so there is no noise margin."""
 
     model: Literal["fixture"]
-    source: Annotated[float, _quantity("ohm", 0, 1e6, "Write 0 to 1M.")] = _field("resistance of the source", "ohm", 50.0)
+    source: Annotated[float, _quantity("ohm", 0, 1e6, "Write 0 to 1M.")] = _field(
+        "resistance of the source", "ohm", 50.0
+    )
     dummy: Annotated[float, _quantity("F", 0, 1e-6, "Write up to 1 uF.", False)] = _field(
         "series capacitor, the dummy antenna", "F", 47e-12
     )
@@ -148,7 +152,9 @@ class Fixture(_Table):
 class Feedline(_Table):
     """From the amplifier to the receiver."""
 
-    cable: Text = _field("name of a cable that comes with the program, or a path to a record of your own", "", "rg6-ccs")
+    cable: Text = _field(
+        "name of a cable that comes with the program, or a path to a record of your own", "", "rg6-ccs"
+    )
     length: Annotated[float, _quantity("m", 0, 3000, "Write a length from 0 to 3000 m.")] = _field("", "m", 0.0)
     power: Literal["coax", "separate"] = _field(
         "whether the supply current flows through the feedline or its own wires", "", "coax"
@@ -167,7 +173,9 @@ class Receiver(_Table):
     """What the feedline ends in."""
 
     impedance: Annotated[float, _quantity("ohm", 1, 1e5, "Write 1 to 100k.")] = _field("input resistance", "ohm", 75.0)
-    noise_figure: Annotated[float, _quantity("dB", 0, 60, "Write 0 to 60 dB.")] = _field("on its own impedance", "dB", 12.0)
+    noise_figure: Annotated[float, _quantity("dB", 0, 60, "Write 0 to 60 dB.")] = _field(
+        "on its own impedance", "dB", 12.0
+    )
 
 
 class NoiseTable(_Table):
@@ -190,7 +198,8 @@ class NoiseTable(_Table):
             )
         if len(given[0]) != len(self.frequencies):
             raise QuantityError(
-                f"there are {len(given[0])} levels for {len(self.frequencies)} frequencies.", "Give one level a frequency."
+                f"there are {len(given[0])} levels for {len(self.frequencies)} frequencies.",
+                "Give one level a frequency.",
             )
         if len(self.frequencies) < 2:
             raise QuantityError("there is one frequency.", "Give two or more, with all bands between them.")
@@ -201,7 +210,8 @@ class Site(_Table):
     """Where the antenna stands."""
 
     noise: Text | NoiseTable = _field(
-        "class of man-made noise of ITU-R P.372 (city, residential, rural, quiet-rural), or a table of your own", "",
+        "class of man-made noise of ITU-R P.372 (city, residential, rural, quiet-rural), or a table of your own",
+        "",
         "quiet-rural",
     )
 
@@ -217,18 +227,18 @@ class Bands(_Table):
 class Run(_Table):
     """How the virtual build is done."""
 
-    units: Annotated[int, BeforeValidator(partial(_whole, low=1, high=10_000_000, what="Write a whole number from 1."))] = (
-        _field("virtual units; unit 0, the nominal one, comes on top", "", 1000)
-    )
+    units: Annotated[
+        int, BeforeValidator(partial(_whole, low=1, high=10_000_000, what="Write a whole number from 1."))
+    ] = _field("virtual units; unit 0, the nominal one, comes on top", "", 1000)
     seed: Annotated[
         int, BeforeValidator(partial(_whole, low=0, high=2**63 - 1, what="Write a whole number, 0 or more."))
     ] = _field("any whole number; the same seed gives the same units", "", 1)
     temperature: Annotated[tuple[float, float], BeforeValidator(_temperature)] = _field(
         "one value, or a range from which each unit's is drawn", "degC", (20.0, 20.0)
     )
-    build: Annotated[int, BeforeValidator(partial(_whole, low=2, high=100_000, what="Write a whole number from 2."))] = (
-        _field("amplifiers made together: they share their lots, and a match is judged among them", "", 16)
-    )
+    build: Annotated[
+        int, BeforeValidator(partial(_whole, low=2, high=100_000, what="Write a whole number from 2."))
+    ] = _field("amplifiers made together: they share their lots, and a match is judged among them", "", 16)
 
 
 class Bench(_Table):
@@ -265,7 +275,9 @@ class Study(_Table):
     run: Run = Run()
     fixture: Bench = Bench()
     vary: tuple[Vary, ...] = ()
-    limits: dict[str, Annotated[Limit, BeforeValidator(_limit)]] = _field("measure = bound, kept at every band", default={})
+    limits: dict[str, Annotated[Limit, BeforeValidator(_limit)]] = _field(
+        "measure = bound, kept at every band", default={}
+    )
     file: str = Field(default="", exclude=True, description="the study's file, as it was named")
     folder: str = Field(default=".", exclude=True, description="the folder of that file")
     raw: dict[str, Any] = Field(default={}, exclude=True, repr=False, description="the file's data as it was read")
@@ -280,5 +292,3 @@ class Study(_Table):
 
 ANTENNA_MODELS = {"short-vertical": ShortVertical, "fixture": Fixture}
 SET_BY_READER = ("file", "folder", "raw")
-
-

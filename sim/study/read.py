@@ -11,7 +11,7 @@ import math
 import re
 import tomllib
 from pathlib import Path
-from typing import Any, get_args
+from typing import get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -72,7 +72,10 @@ def _text_of(path: Path, name: str) -> str:
     except OSError as error:
         raise StudyError(
             Fault(
-                name, None, None, f"cannot be read: {error.strerror or error}.",
+                name,
+                None,
+                None,
+                f"cannot be read: {error.strerror or error}.",
                 "Name an existing study file, or make one: bandfloor new FILE.",
             )
         ) from error
@@ -95,7 +98,10 @@ def _syntax_fault(error, name: str) -> Fault:
     where = int(match[1]) if match and match[1] else None
     column = f", column {match[2]}" if match and match[2] else ""
     return Fault(
-        name, where, None, f"is not valid TOML{column}: {reason[0].lower() + reason[1:]}.",
+        name,
+        where,
+        None,
+        f"is not valid TOML{column}: {reason[0].lower() + reason[1:]}.",
         'Text stands in quotes: key = "value"; tables in brackets: [amplifier].',
     )
 
@@ -175,7 +181,11 @@ class _Reader:
     def _unknown(self, path: tuple, model) -> None:
         known = [name for name in (model.model_fields if model else ()) if name not in SET_BY_READER]
         near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.0)
-        self.fault(path, "is not a key.", f"Nearest known key: {near[0]}. Known: {', '.join(known)}." if near else "Take it out.")
+        self.fault(
+            path,
+            "is not a key.",
+            f"Nearest known key: {near[0]}. Known: {', '.join(known)}." if near else "Take it out.",
+        )
 
     # ------------------------------------------------------------------ checks across keys
 
@@ -195,12 +205,14 @@ class _Reader:
                 )
             elif not MEASURES[name].available:
                 self.fault(
-                    ("limits", name), "is a measure that this version does not compute.",
+                    ("limits", name),
+                    "is a measure that this version does not compute.",
                     "Take the limit out; it would be a promise that nobody checks.",
                 )
             elif study.antenna.model == "fixture" and name in ("noise_margin_db", "noise_rise_db", "antenna_factor_db"):
                 self.fault(
-                    ("limits", name), "cannot be kept: a fixture receives no field.",
+                    ("limits", name),
+                    "cannot be kept: a fixture receives no field.",
                     "Choose an antenna, or take the limit out.",
                 )
 
@@ -215,7 +227,8 @@ class _Reader:
         outside = [f for f in study.bands.frequencies if not noise.frequencies[0] <= f <= noise.frequencies[-1]]
         if outside:
             self.fault(
-                at, f"the table does not reach the band {format_quantity(outside[0], 'Hz')}.",
+                at,
+                f"the table does not reach the band {format_quantity(outside[0], 'Hz')}.",
                 "Measure that far, or leave the band out; nothing is extrapolated.",
             )
 
@@ -232,8 +245,14 @@ class _Reader:
                 self.fault(at, f'"{vary.what}" is varied twice.', "Put all its values into one list.")
                 continue
             seen.add(vary.what)
-            if path[0] in ("vary", "limits", "title", *SET_BY_READER) or vary.what in ("run.units", "run.build", "run.seed"):
-                self.fault(at, f'"{vary.what}" cannot be varied.', "Vary something of the chain, for example feedline.length.")
+            if path[0] in ("vary", "limits", "title", *SET_BY_READER) or vary.what in (
+                "run.units",
+                "run.build",
+                "run.seed",
+            ):
+                self.fault(
+                    at, f'"{vary.what}" cannot be varied.', "Vary something of the chain, for example feedline.length."
+                )
                 continue
             if not self._path_is_known(at, path):
                 continue
@@ -243,7 +262,9 @@ class _Reader:
     def _path_is_known(self, at: tuple, path: tuple) -> bool:
         model = _model_at(self.data, path[:-1])
         if model is None and path[:-1] != ("amplifier", "parts"):
-            self.fault(at, f'"{".".join(path)}" is not a key.', "Write a dotted key of this file, for example feedline.length.")
+            self.fault(
+                at, f'"{".".join(path)}" is not a key.', "Write a dotted key of this file, for example feedline.length."
+            )
             return False
         if model is not None and path[-1] not in model.model_fields:
             near = difflib.get_close_matches(path[-1], list(model.model_fields), n=1, cutoff=0.0)

@@ -129,7 +129,7 @@ def test_spice_numbers(text, value):
 
 @pytest.mark.skipif(shutil.which("ngspice") is None, reason="there is no ngspice command here")
 def test_spice_numbers_against_ngspice(tmp_path):
-    """ngspice itself reads each suffix as the circuit reader does."""
+    """Ngspice itself reads each suffix as the circuit reader does."""
     texts = "1meg 2.5Meg 4.7k 10m 3u 5n 7p 9f 1g 2t 2.2e3 1.5e-3 6.8kohm 82pF".split()
     sources = "".join(f"v{i} n{i} 0 dc {text}\nr{i} n{i} 0 1\n" for i, text in enumerate(texts))
     prints = "".join(f"print n{i}\n" for i in range(len(texts)))

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sim.errors import RecordError
 
 from sim.constants import C0
+from sim.errors import RecordError
 from sim.feedline.cable import clad_resistance, list_cables, load_cable, with_cladding
 
 

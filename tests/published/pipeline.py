@@ -61,9 +61,7 @@ Cm mid gnd 1m  ; 1%  quiet
 def transimpedance(rf: str, cf: str) -> str:
     """Body of a transimpedance stage whose op-amp drives the port itself."""
     feedback = f"Rf in fbk {rf} ; 1%  feedback\n" + (f"Cf in fbk {cf} ; 1%  feedback\n" if cf else "")
-    return SUPPLY + feedback + (
-        "Xamp mid in vcc gnd drv opamp\nXloop drv fbk probe\nCo fbk out 1 ; 1%  blocks DC\n"
-    )
+    return SUPPLY + feedback + ("Xamp mid in vcc gnd drv opamp\nXloop drv fbk probe\nCo fbk out 1 ; 1%  blocks DC\n")
 
 
 def noninverting(rf: str, rg: str) -> str:
@@ -94,9 +92,7 @@ class Bench:
         values = Barycentric(s, self.support, 2j * np.pi * freq_hz)(
             self.run.values.reshape(drives * reads, samples), self.weights
         )
-        return Responses(
-            freq_hz, values.reshape(drives, reads, -1), self.antenna.impedance(freq_hz), 0.0, 75.0
-        )
+        return Responses(freq_hz, values.reshape(drives, reads, -1), self.antenna.impedance(freq_hz), 0.0, 75.0)
 
     def transimpedance(self, freq_hz) -> np.ndarray:
         """Output voltage per current that the series capacitor would push into a short. [Ω]"""

@@ -168,7 +168,5 @@ def test_two_pole_phase_margin(tmp_path, gbw, pole, rf, rg, expected):
 
 def test_gain_from_the_emf(tmp_path):
     """300 Ω + 50 pF into 2.2 kΩ ∥ 3.3 pF at 3.65 MHz: |Zf/Zs| = 2.3531, hand calculation for an ideal op-amp."""
-    found = bench(
-        tmp_path, transimpedance("2.2k", "3.3p"), {"gbw_hz": 2e10, "cin_diff_pf": 5}, "300", "50p"
-    )
+    found = bench(tmp_path, transimpedance("2.2k", "3.3p"), {"gbw_hz": 2e10, "cin_diff_pf": 5}, "300", "50p")
     assert np.abs(found.at(np.array([3.65e6])).values[-1, 2][0]) == pytest.approx(2.3531, rel=0.005)
