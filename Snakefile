@@ -14,7 +14,6 @@ min_version("9.0")
 sys.path.insert(0, workflow.basedir)
 from sim.steps.layout import chunk_count, default_out, study_inputs  # noqa: E402
 
-PYTHON = sys.executable
 # The first thing said about a bad study is what is wrong with it, before any job is planned.
 INPUTS = study_inputs(config.get("study"), config.get("units"))
 STUDY = config["study"]
@@ -38,7 +37,8 @@ rule all:
 # Check the study, write it out with every default, draw the units, write the nominal deck.
 rule sample:
     input:
-        INPUTS,
+        INPUTS[1:],
+        study=STUDY,
     output:
         study=OUT / "study.toml",
         units=OUT / "units.parquet",
@@ -47,17 +47,18 @@ rule sample:
     log:
         OUT / "logs/sample.log",
     params:
-        study=STUDY,
+        python=sys.executable,
         out=OUT,
         units=UNITS,
     shell:
-        "{PYTHON} -m sim.steps.sample {params.study:q} --out {params.out:q} {params.units} > {log:q} 2>&1"
+        "{params.python:q} -m sim.steps.sample {input.study:q} --out {params.out:q} {params.units} > {log:q} 2>&1"
 
 
 # Run one chunk of virtual units through ngspice; failed units are listed, never dropped.
 rule simulate:
     input:
-        INPUTS,
+        INPUTS[1:],
+        study=STUDY,
         units=OUT / "units.parquet",
     output:
         measures=temp(OUT / "chunks/{scatteritem}.npz"),
@@ -65,10 +66,10 @@ rule simulate:
     log:
         OUT / "logs/simulate-{scatteritem}.log",
     params:
-        study=STUDY,
+        python=sys.executable,
         units=UNITS,
     shell:
-        "{PYTHON} -m sim.steps.simulate {params.study:q} {params.units} --drawn {input.units:q}"
+        "{params.python:q} -m sim.steps.simulate {input.study:q} {params.units} --drawn {input.units:q}"
         " --chunk {wildcards.scatteritem} --measures {output.measures:q} --failures {output.failures:q}"
         " --log {log:q} > {log:q} 2>&1"
 
@@ -76,7 +77,8 @@ rule simulate:
 # Bring the chunks together: measures, curves, yields, drivers, the answer.
 rule summarise:
     input:
-        INPUTS,
+        INPUTS[1:],
+        study=STUDY,
         units=OUT / "units.parquet",
         measures=gather.chunk(OUT / "chunks/{scatteritem}.npz"),
         failures=gather.chunk(OUT / "chunks/{scatteritem}-failures.csv"),
@@ -91,11 +93,11 @@ rule summarise:
     log:
         OUT / "logs/summarise.log",
     params:
-        study=STUDY,
+        python=sys.executable,
         out=OUT,
         units=UNITS,
     shell:
-        "{PYTHON} -m sim.steps.summarise {params.study:q} {params.units} --out {params.out:q}"
+        "{params.python:q} -m sim.steps.summarise {input.study:q} {params.units} --out {params.out:q}"
         " --chunks {input.measures:q} --failures {input.failures:q} > {log:q} 2>&1"
 
 
@@ -114,9 +116,10 @@ rule figures:
     log:
         OUT / "logs/figures.log",
     params:
+        python=sys.executable,
         out=OUT,
     shell:
-        "{PYTHON} -m sim.steps.figures {params.out:q} > {log:q} 2>&1"
+        "{params.python:q} -m sim.steps.figures {params.out:q} > {log:q} 2>&1"
 
 
 # One page that opens with the answer.
@@ -130,6 +133,7 @@ rule report:
     log:
         OUT / "logs/report.log",
     params:
+        python=sys.executable,
         out=OUT,
     shell:
-        "{PYTHON} -m sim.steps.report {params.out:q} > {log:q} 2>&1"
+        "{params.python:q} -m sim.steps.report {params.out:q} > {log:q} 2>&1"

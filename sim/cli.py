@@ -20,12 +20,13 @@ _MODULES = {"list": "listing"}
 
 _EPILOG = """\
 A first hour:
-  bandfloor demo                          a square of four verticals beside a salt marsh, from study to report
+  ./bandfloor demo                        a square of four verticals beside a salt marsh, from study to report
   bandfloor new studies/mine.toml         a study of your own, every line explained
   bandfloor check studies/mine.toml       what it says, and how long a run will take
   bandfloor run studies/mine.toml         the answer, and the path of the report
 
-Every command explains itself: bandfloor COMMAND --help
+Every command explains itself: bandfloor COMMAND --help. The launcher ./bandfloor in a checkout also knows
+"demo" (run studies/marsh-square.toml) and "test" (run the tests).
 """
 
 

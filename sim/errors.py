@@ -11,6 +11,7 @@ BandfloorError            anything this program says itself; exit code 1
 └── EngineError           the simulator gave no result that may be believed
 """
 
+import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -45,6 +46,47 @@ class Fault:
         if self.key is not None:
             where.append(self.key)
         return f"{', '.join(where)}: {self.found}\n  {self.remedy}"
+
+
+LONGEST_QUOTE = 60
+"""Characters of a value that a message repeats; a study may hold anything."""
+
+
+def shown(value) -> str:
+    """A value as a message repeats it: one line, text in double quotes, cut where it is long.
+
+    Parameters
+    ----------
+    value : object
+        Whatever a TOML file or a caller can hold.
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        printable = "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in value[:LONGEST_QUOTE])
+        return f'"{printable}{"…" if len(value) > LONGEST_QUOTE else ""}"'
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list | tuple):
+        return "a list"
+    if isinstance(value, int) and abs(value) >= 10**LONGEST_QUOTE:
+        return "a number of more than 60 digits"
+    return str(value)[:LONGEST_QUOTE]
+
+
+def nearest(word: str, known: Iterable[str], cutoff: float = 0.0) -> str | None:
+    """The known word that is most like the one given, whatever its case; None where none is like it.
+
+    Parameters
+    ----------
+    word : str
+    known : iterable of str
+    cutoff : float
+        Least likeness, 0 to 1, as :func:`difflib.get_close_matches` counts it.
+    """
+    folded = {name.casefold(): name for name in known}
+    near = difflib.get_close_matches(word[:LONGEST_QUOTE].casefold(), folded, n=1, cutoff=cutoff)
+    return folded[near[0]] if near else None
 
 
 class BandfloorError(Exception):

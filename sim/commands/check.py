@@ -7,9 +7,9 @@ from sim.quantity import format_quantity
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 
-SECONDS_PER_RUN = 0.006
+SECONDS_PER_RUN = 0.005
 """One unit in one scenario on one core of a small server, as measured by benchmarks/; an estimate anywhere else. [s]"""
-SECONDS_AROUND = 9.0
+SECONDS_AROUND = 7.0
 """Starting, counting, drawing and writing of a run of a few thousand. [s]"""
 _UNITS = {"R": "ohm", "C": "F", "L": "H"}
 
@@ -29,8 +29,13 @@ def act(given) -> int:
 
     chains = [chain_of(scenario.study) for scenario in every]
     console = Console(highlight=False, soft_wrap=False)
-    console.print(f"\n{study.title}", style="bold", markup=False)
-    console.print(chain_drawing(study, chains[0]), markup=False, no_wrap=True, crop=False)
+    first = every[0].study
+    console.print(f"\n{study.title}\n", style="bold", markup=False)
+    console.print(chain_drawing(first, chains[0], console.width), markup=False, no_wrap=True, crop=False)
+    for line in _around(first, chains[0]):
+        console.print(line, markup=False)
+    if len(every) > 1:
+        console.print("\nDrawing and parts are those of scenario 0.", markup=False)
     _parts(console, chains[0])
     _scenarios(console, every)
     _limits(console, study)
@@ -39,8 +44,38 @@ def act(given) -> int:
     return 0
 
 
-def chain_drawing(study, chain) -> str:
-    """The chain in characters, antenna to receiver."""
+def chain_drawing(study, chain, width: int = 120) -> str:
+    """The chain in characters, antenna to receiver: side by side where there is room, else one below the other.
+
+    Parameters
+    ----------
+    study : Study
+        Of one scenario.
+    chain : Chain
+        Of the same scenario.
+    width : int
+        Columns of the terminal.
+    """
+    boxes = _boxes(study, chain)
+    widths = [max(len(row) for row in box) + 2 for box in boxes]
+    rules = ["+" + "-" * inner + "+" for inner in widths]
+    rows = [["|" + row.center(inner) + "|" for row in box] for box, inner in zip(boxes, widths, strict=True)]
+    if sum(widths) + 2 * len(boxes) + 4 * (len(boxes) - 1) <= width:
+        lines = ["    ".join(rules)]
+        for number in range(3):
+            joint = "----" if number == 1 else "    "
+            lines.append(joint.join(row[number] for row in rows))
+        return "\n".join([*lines, "    ".join(rules), ""])
+    widest = max(widths) + 2
+    lines = []
+    for rule, row in zip(rules, rows, strict=True):
+        lines += ["|".center(widest).rstrip()] if lines else []
+        lines += [line.center(widest).rstrip() for line in (rule, *row, rule)]
+    return "\n".join([*lines, ""])
+
+
+def _boxes(study, chain) -> list[tuple[str, str, str]]:
+    """Three lines for each link of the chain."""
     antenna, line, receiver = study.antenna, study.feedline, study.receiver
     source = (
         f"{format_quantity(antenna.height, 'm')} high, radius {format_quantity(antenna.radius, 'm')}"
@@ -48,8 +83,8 @@ def chain_drawing(study, chain) -> str:
         else f"{format_quantity(antenna.source, 'ohm')} and {format_quantity(antenna.dummy, 'F')}"
     )
     noise = study.site.noise if isinstance(study.site.noise, str) else "measured noise"
-    boxes = [
-        (antenna.model, source, f"site: {noise}"),
+    return [
+        (antenna.model, source, "no field" if antenna.model == "fixture" else f"site: {noise}"),
         (chain.circuit.name, study.amplifier.opamp, "at the feedpoint"),
         (line.cable, format_quantity(line.length, "m"), f"supply: {line.power}"),
         (
@@ -58,30 +93,22 @@ def chain_drawing(study, chain) -> str:
             f"noise figure {format_quantity(receiver.noise_figure, 'dB')}",
         ),
     ]
-    widths = [max(len(row) for row in box) + 2 for box in boxes]
-    rule = "    ".join("+" + "-" * width + "+" for width in widths)
-    lines = ["", rule]
-    for row in range(3):
-        joint = "----" if row == 1 else "    "
-        lines.append(joint.join("|" + box[row].center(width) + "|" for box, width in zip(boxes, widths, strict=True)))
-    volts = study.supply.voltage
+
+
+def _around(study, chain) -> list[str]:
+    """Supply, bench, bands and temperature, a line each."""
+    volts, bench = study.supply.voltage, study.fixture
     tolerance = f" {volts.tolerance}" if volts.tolerance else ""
-    lines += [rule, ""]
-    lines.append(
-        f"supply {format_quantity(volts.value, 'V')}{tolerance} at the receiver,"
-        f" {format_quantity(chain.feed_resistance, 'ohm')} of line before the amplifier"
-    )
-    bench = study.fixture
-    lines.append(
-        f"bench  {format_quantity(bench.source, 'ohm')} port, {format_quantity(bench.dummy, 'F')} dummy antenna,"
-        f" amplifier, {format_quantity(bench.load, 'ohm')} port"
-    )
     low, high = study.run.temperature
     degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
-    lines.append(
-        f"bands  {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}; temperature {degrees}\n"
-    )
-    return "\n".join(lines)
+    return [
+        f"supply  {format_quantity(volts.value, 'V')}{tolerance} at the receiver,"
+        f" {format_quantity(chain.feed_resistance, 'ohm', 3)} of line before the amplifier",
+        f"bench   {format_quantity(bench.source, 'ohm')} port, {format_quantity(bench.dummy, 'F')} dummy antenna,"
+        f" amplifier, {format_quantity(bench.load, 'ohm')} port",
+        f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",
+        f"air     {degrees}",
+    ]
 
 
 def _table(*columns):
@@ -90,7 +117,9 @@ def _table(*columns):
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for column in columns:
-        table.add_column(column, no_wrap=column != "what it does", justify="right" if column == "value" else "left")
+        wraps = column in ("what it does", "meaning", "kind")
+        justify = "right" if column == "value" else "left"
+        table.add_column(column, no_wrap=not wraps, justify=justify, overflow="fold")
     return table
 
 

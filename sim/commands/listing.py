@@ -22,13 +22,15 @@ def act(given) -> int:
     return 0
 
 
-def _table(*columns, right=()):
+def _table(*columns, right=(), caption=None):
+    """A table of which only the last column is wrapped: what a builder copies into a study stays in one piece."""
     from rich import box
     from rich.table import Table
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption=caption, caption_justify="left")
     for column in columns:
-        table.add_column(column, justify="right" if column in right else "left", overflow="fold")
+        last = column == columns[-1]
+        table.add_column(column, justify="right" if column in right else "left", overflow="fold", no_wrap=not last)
     return table
 
 
@@ -48,21 +50,23 @@ def _circuits():
 def _opamps():
     from sim.opamp.catalogue import list_opamps, load_opamp
 
-    right = ("GBW", "noise", "current noise", "supply", "current")
-    table = _table("op-amp", "technology", "GBW", "noise", "current noise", "supply", "current", "data", right=right)
+    right = ("GBW", "noise\nnV/√Hz", "current\npA/√Hz", "supply\nV", "draws\nmA")
+    caption = (
+        "* All from memory, not verified against a data sheet. Of the others the main numbers were, and some were not.\n"
+        "Second poles and output resistances of all parts are estimates; see circuits/opamps."
+    )
+    table = _table("op-amp", *right, "technology", right=right, caption=caption)
     for name in list_opamps():
         part = load_opamp(name, ".")
         table.add_row(
-            name,
-            part.technology,
+            name if part.verified else f"{name} *",
             format_quantity(part.gbw_hz, "Hz", 3),
-            f"{part.en * 1e9:.3g} nV/√Hz",
-            f"{part.inoise * 1e12:.3g} pA/√Hz",
-            f"{part.supply_min:g}–{part.supply_max:g} V",
-            format_quantity(part.iq, "A", 3),
-            "data sheet, some from memory" if part.verified else "NOT VERIFIED, from memory",
+            f"{part.en * 1e9:.3g}",
+            f"{part.inoise * 1e12:.2g}",
+            f"{part.supply_min:g}–{part.supply_max:g}",
+            f"{part.iq * 1e3:.3g}",
+            part.technology,
         )
-    table.caption = "Second poles and output resistances of all parts are estimates; see circuits/opamps."
     return table
 
 
@@ -71,15 +75,14 @@ def _antennas():
 
     table = _table("antenna", "key", "unit", "default", "meaning")
     for name, model in ANTENNA_MODELS.items():
-        first = name
+        table.add_row(name, "", "", "", (model.__doc__ or "").strip())
         for key, field in model.model_fields.items():
             if key == "model":
                 continue
             unit = (field.json_schema_extra or {}).get("unit", "")
-            default = "–" if field.is_required() else format_quantity(field.default, unit)
-            table.add_row(first, key, unit, default, field.description)
-            first = ""
-        table.add_row("", "", "", "", (model.__doc__ or "").strip(), end_section=True)
+            default = "needed" if field.is_required() else format_quantity(field.default, unit)
+            table.add_row("", key, unit, default, field.description)
+        table.add_section()
     return table
 
 
@@ -88,7 +91,8 @@ def _cables():
     from sim.feedline.line import loop_resistance, matched_loss
 
     right = ("Z0", "loop", "1.8 MHz", "7 MHz")
-    table = _table("cable", "Z0", "loop", "1.8 MHz", "7 MHz", "what it is", right=right)
+    caption = "Loop resistance and loss of 100 m."
+    table = _table("cable", *right, "what it is", right=right, caption=caption)
     for name in list_cables():
         cable = load_cable(name)
         loss = [float(matched_loss(cable, 100.0, f)) for f in (1.8e6, 7e6)]
@@ -99,25 +103,27 @@ def _cables():
             *(f"{value:.2f} dB" for value in loss),
             cable.description,
         )
-    table.caption = "Loop resistance and loss of 100 m."
     return table
 
 
 def _noise():
     from sim.noise.external import CLASSES, man_made
+    from sim.study.read import NOISE_CLASSES
 
-    bands = (1.8e6, 3.5e6, 7e6)
-    table = _table("noise", *(format_quantity(f, "Hz") for f in bands), "what it is")
-    for name, record in CLASSES.items() if isinstance(CLASSES, dict) else ((c.name, c) for c in CLASSES):
-        table.add_row(name, *(f"{float(man_made(name, f)):.1f} dB" for f in bands), record.meaning)
-    table.caption = "External noise figure above kT0, median (ITU-R P.372)."
+    bands = tuple(format_quantity(f, "Hz") for f in (1.8e6, 3.5e6, 7e6))
+    caption = "External noise figure above kT0, median (ITU-R P.372). A table of your own: bandfloor new explains it."
+    table = _table("noise", *bands, "what it is", right=bands, caption=caption)
+    for record in CLASSES:
+        levels = (f"{float(man_made(record.name, f)):.1f} dB" for f in (1.8e6, 3.5e6, 7e6))
+        note = "" if record.name in NOISE_CLASSES else "; to compare with, no class of a site"
+        table.add_row(record.name, *levels, f"{record.meaning}{note}")
     return table
 
 
 def _measures():
     from sim.columns import MEASURES
 
-    table = _table("measure", "unit", "a band", "meaning")
+    table = _table("measure", "unit", "per band", "meaning")
     for name, measure in MEASURES.items():
         meaning = measure.meaning if measure.available else f"{measure.meaning} (not computed by this version)"
         table.add_row(name, measure.unit, "yes" if measure.per_band else "no", meaning)

@@ -9,6 +9,7 @@ from sim.antenna.short_vertical import short_vertical
 from sim.antenna.source import AntennaSource
 from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import read_circuit
+from sim.errors import CircuitError, Fault
 from sim.feedline.cable import load_cable
 from sim.feedline.line import loop_resistance
 from sim.opamp.catalogue import load_opamp
@@ -39,6 +40,16 @@ def chain_of(study) -> Chain:
         The circuit, an op-amp or a cable cannot be read, or the study overrides a part that the circuit does not have.
     """
     circuit = read_circuit(study.amplifier.circuit, study.folder)
+    if circuit.ports[0] != "in":
+        raise CircuitError(
+            Fault(
+                circuit.file,
+                None,
+                "ports",
+                "has a balanced input, and this version knows no antenna with two legs.",
+                "Use a circuit with the ports: in out vcc gnd.",
+            )
+        )
     circuit = circuit.with_parts(study.amplifier.parts, study.file)
     record = load_opamp(study.amplifier.opamp, study.folder)
     cable = load_cable(study.feedline.cable, study.folder)

@@ -292,8 +292,17 @@ class _Reader:
             self.faults.append((None, None, "there is no subcircuit.", remedy))
             return
         self._ports(header)
+        self._model_names()
         if self.ports:
             self._nodes(header)
+
+    def _model_names(self) -> None:
+        """An op-amp brings models of its own noise; of two models with one name ngspice silently takes one."""
+        own = tuple(f"{device.name.lower()}_" for device in self.devices)
+        for card in self.others:
+            if card.keyword == ".model" and card.tokens[1].lower().startswith(own):
+                found = "models that begin with the name of an op-amp belong to it."
+                self._fault(card, card.tokens[1], found, "Rename the model.")
 
     def _fault(self, card: Card, key: str | None, found: str, remedy: str) -> None:
         self.faults.append((card.line, key, found, remedy))

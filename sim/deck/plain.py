@@ -67,7 +67,8 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
     body = [line for line in deck.lines if line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_"))]
     antenna = chain.antenna.netlist("in", "z_emf", RESERVED)
     body = [line for line in body if line not in antenna and not line.startswith("cz_stray")]
-    models = [line for line in deck.lines if line.startswith(".model")]
+    own = tuple(card.text for card in chain.circuit.others)
+    models = [line for line in deck.lines if line.startswith(".") and (line.startswith(".model") or line in own)]
     # Probes become plain wires: zero-volt sources.
     wires = [line.replace(" ac 0", "") for line in deck.lines if line.startswith("vz_p")]
     lines = [

@@ -8,8 +8,9 @@ import numpy as np
 from sim.deck.chain import Deck
 from sim.engine.ngspice import Simulator
 
-LOWEST_HZ = 1e4
-"""Where every loop is looked at from; below it the loops judged here are integrators. [Hz]"""
+LOWEST_HZ = 10.0
+"""Where every loop is looked at from. An op-amp of 120 dB and 70 MHz has its first pole at 70 Hz; only well below it is
+1 + T real, and turns can be counted from there. [Hz]"""
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ class SweepPlan:
     """
 
     high_hz: float = 3e9
-    points: int = 8
+    points: int = 6
     noise_low_hz: float = 3e5
     noise_high_hz: float = 3e7
     noise_points: int = 24

@@ -16,7 +16,9 @@ every change of |1 + T| below one half, else points are added there; what still 
 
 The modulus margin min |1 + T| bounds both classic margins: phase margin ≥ 2 asin(m/2), gain margin ≥ −20 log10(1 − m).
 
-Not covered here: N = 0 proves stability only where the opened network is stable itself (P = 0).
+The opened network need not be stable: an op-amp of 120 dB whose supply is coupled to its input through a filter
+has two unstable poles at some kilohertz as long as its loop is open. So P is asked for, too; whoever judges a loop
+without knowing it assumes P = 0 and says so.
 """
 
 from collections.abc import Callable
@@ -41,6 +43,8 @@ class LoopVerdict:
     ----------
     encirclements : int
         N, counter-clockwise over −∞…∞.
+    open_poles : int
+        P, unstable poles of the opened network.
     resolved : bool
         Whether every step of the locus was fine enough.
     margin : float
@@ -51,6 +55,7 @@ class LoopVerdict:
     """
 
     encirclements: int
+    open_poles: int
     resolved: bool
     margin: float
     margin_freq_hz: float
@@ -58,9 +63,14 @@ class LoopVerdict:
     gain_margin_db: float
 
     @property
+    def unstable_poles(self) -> int:
+        """Z = P − N, unstable poles of the closed loop."""
+        return self.open_poles - self.encirclements
+
+    @property
     def stable(self) -> bool:
-        """No encirclement and every step resolved; assumes that the opened network is stable."""
-        return self.resolved and self.encirclements == 0
+        """No unstable pole, and every step of the locus fine enough to say so."""
+        return self.resolved and self.unstable_poles == 0
 
 
 def loop_gain(v_b, i_1, v_2, i_2):
@@ -141,7 +151,7 @@ def _insert(locus, freq_hz, t, more):
     return joined[order], np.concatenate([t, added])[order]
 
 
-def judge_loop(freq_hz: np.ndarray, t: np.ndarray, resolved: bool) -> LoopVerdict:
+def judge_loop(freq_hz: np.ndarray, t: np.ndarray, resolved: bool, open_poles: int = 0) -> LoopVerdict:
     """Count encirclements and read the margins off a locus that is fine enough.
 
     Parameters
@@ -152,6 +162,8 @@ def judge_loop(freq_hz: np.ndarray, t: np.ndarray, resolved: bool) -> LoopVerdic
         Loop gain.
     resolved : bool
         From :func:`fine_locus`.
+    open_poles : int
+        Unstable poles of the opened network, known from elsewhere.
 
     Returns
     -------
@@ -164,6 +176,7 @@ def judge_loop(freq_hz: np.ndarray, t: np.ndarray, resolved: bool) -> LoopVerdic
     low = int(np.abs(distance).argmin())
     return LoopVerdict(
         encirclements=int(turns),
+        open_poles=open_poles,
         resolved=resolved,
         margin=float(np.abs(distance[low])),
         margin_freq_hz=float(freq_hz[low]),

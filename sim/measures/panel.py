@@ -4,14 +4,14 @@ The amplifier is simulated on a reference load and without its line. Everything 
 here: other loads, the bench, the line with its noise, the receiver, the loop on a matched and on an open line.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from sim.constants import K_B, T0
 from sim.feedline.line import through_line
 from sim.measures.loop import LoopVerdict, fine_locus, judge_loop, loop_gain
-from sim.measures.rational import Barycentric, fit_weights
+from sim.measures.rational import Barycentric, fit_weights, unstable_roots
 from sim.measures.supply import Rest
 from sim.measures.terminate import Responses
 from sim.measures.two_port import bench_transmission, return_loss_db, scattering, stability_factors
@@ -206,7 +206,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
     """
     drives, reads, _ = run.values.shape
     flat = run.values.reshape(drives * reads, -1)
-    weights, misfit = fit_weights(2j * np.pi * run.freq_hz, flat, reader.support, _deciding(drives, reads))
+    weights, misfit = fit_weights(2j * np.pi * run.freq_hz, flat, reader.support, deciding(drives, reads))
 
     def at(where: Barycentric) -> np.ndarray:
         return where(flat, weights).reshape(drives, reads, -1)
@@ -320,7 +320,7 @@ def _db(ratio) -> np.ndarray:
     return 20 * np.log10(np.abs(ratio))
 
 
-def _deciding(drives: int, reads: int) -> list[int]:
+def deciding(drives: int, reads: int) -> list[int]:
     """Responses that carry every pole: each source at the place it drives, and the way from antenna to output."""
     last = drives * reads
     probes = [(2 * k + i) * reads + 3 + 2 * k for k in range((drives - 2) // 2) for i in (0, 1)]
@@ -335,22 +335,31 @@ def _injections(values: np.ndarray, probe: int):
 
 
 def _loop_verdicts(loop, flat, weights, run, around, reader):
-    """Verdicts of all probes on the matched and on the open line, smallest margin first."""
+    """Verdicts of all probes on the matched and on the open line, smallest margin first.
+
+    The count of turns is checked by the poles themselves: unstable zeros of the common denominator, for the opened
+    network divided by 1 + T. Where both ways differ the verdict is unresolved.
+    """
     drives, reads, _ = run.values.shape
-    probes = (drives - 2) // 2
+    points, high = reader.at_loop.s[reader.support], 2 * np.pi * run.freq_hz[-1]
+    at_support = run.values[:, :, reader.support]
     found = ([], [])
     for load, verdicts in zip((around.load, np.inf), found, strict=True):
-        for probe in range(probes):
+        closed = weights * (1 + at_support[-2, 2] * (1 / load - 1 / around.load))
+        unstable = len(unstable_roots(points, closed, high))
+        for probe in range((drives - 2) // 2):
 
             def locus(freq_hz, probe=probe, load=load):
                 where = Barycentric(reader.at_loop.s, reader.support, 2j * np.pi * freq_hz)
                 values = where(flat, weights).reshape(drives, reads, -1)
                 return _locus(values, probe, load, around.load)
 
+            opened = closed / (1 + _locus(at_support, probe, load, around.load))
             t = _locus(loop, probe, load, around.load)
             # On the open line only the verdict is asked for, on the matched one the margins too.
             fine = fine_locus(locus, around.loop_hz, t, nearest=load == around.load)
-            verdicts.append(judge_loop(*fine))
+            verdict = judge_loop(*fine, open_poles=len(unstable_roots(points, opened, high)))
+            verdicts.append(replace(verdict, resolved=verdict.resolved and verdict.unstable_poles == unstable))
         verdicts.sort(key=lambda verdict: verdict.margin if verdict.stable else -verdict.margin)
     return found
 

@@ -29,7 +29,9 @@ def _rows(s: np.ndarray) -> np.ndarray:
     return np.abs(s)
 
 
-def choose_support(s: np.ndarray, values: np.ndarray, tolerance: float = 1e-7, most: int = 22) -> np.ndarray:
+def choose_support(
+    s: np.ndarray, values: np.ndarray, deciding=slice(None), tolerance: float = 1e-7, most: int = 24
+) -> np.ndarray:
     """Indices of the samples that serve as support points.
 
     Parameters
@@ -38,28 +40,34 @@ def choose_support(s: np.ndarray, values: np.ndarray, tolerance: float = 1e-7, m
         Sample points jω. [rad/s]
     values : complex ndarray, shape (n_function, n_freq)
         Functions with one common denominator.
+    deciding : index into the functions
+        Functions from which weights are computed, as in :func:`fit_weights`.
     tolerance : float
-        Stop when the largest misfit, relative to each function's largest value, falls below this.
+        Stop when the largest misfit of any function, relative to its largest value, falls below this.
     most : int
         Never more than this many.
 
     Returns
     -------
     support : int ndarray, sorted
+        Where the tolerance is not reached, the set with the smallest misfit on the way.
     """
     scaled = _scaled(values)
     chosen: list[int] = []
+    best, smallest = np.array([], dtype=int), np.inf
     fit = np.repeat(scaled.mean(axis=1)[:, None], len(s), axis=1)
     for _ in range(min(most, len(s) - 2)):
         miss = np.abs(scaled - fit).max(axis=0)
         miss[chosen] = 0
-        if miss.max() < tolerance and chosen:
-            break
         chosen.append(int(miss.argmax()))
         support = np.array(sorted(chosen))
-        weights = fit_weights(s, scaled, support)[0]
+        weights, misfit = fit_weights(s, values, support, deciding)
+        if misfit < smallest:
+            best, smallest = support, misfit
+        if misfit < tolerance:
+            break
         fit = Barycentric(s, support, s)(scaled, weights)
-    return np.array(sorted(chosen))
+    return best
 
 
 def _scaled(values: np.ndarray) -> np.ndarray:
@@ -132,3 +140,38 @@ class Barycentric:
         for row, column in self._hit:
             fit[:, row] = at_support[:, column]
         return fit
+
+
+def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float) -> np.ndarray:
+    """Zeros of a denominator in the right half plane.
+
+    Parameters
+    ----------
+    points : complex ndarray, shape (n_support,)
+        Support points. [rad/s]
+    weights : complex ndarray, same shape
+        Barycentric weights of the denominator: :func:`fit_weights` gives those of all responses; multiplied by the
+        values of a response at the support points they are those of that response's numerator.
+    high : float
+        Largest angular frequency that was sampled; roots near it or above say nothing. [rad/s]
+
+    Returns
+    -------
+    roots : complex ndarray
+        [rad/s]
+
+    Notes
+    -----
+    The zeros of Σ w_k/(s − s_k) are the eigenvalues of diag(s) − (w∘s) 1ᵀ/Σw, less one at zero. Checked on op-amp
+    circuits: pairs come out conjugate to nine digits.
+    """
+    scale = 2 * np.pi * 1e6
+    s = points / scale
+    matrix = np.diag(s) - np.outer(weights * s, np.ones(len(s))) / weights.sum()
+    roots = np.linalg.eigvals(matrix) * scale
+    size = np.abs(roots)
+    # Nothing in the fit knows that the circuit is real. Its own roots come out real or in conjugate pairs all the same;
+    # what does neither is the freedom of a support point too many, cancelled by a zero in every response.
+    partner = np.abs(roots[:, None].conj() - roots).min(axis=1)
+    own = (partner < 1e-3 * size) & ((np.abs(roots.imag) > 1e-3 * size) | (np.abs(roots.imag) < 1e-5 * size))
+    return roots[own & (roots.real > 1e-6 * size) & (size < 0.67 * high) & (size > 2 * np.pi * 0.1)]

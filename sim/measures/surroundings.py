@@ -8,7 +8,7 @@ from sim.constants import T0
 from sim.deck.chain import REFERENCE_LOAD
 from sim.feedline.cable import load_cable
 from sim.feedline.line import chain_matrix
-from sim.measures.panel import Reader, Surroundings, nominal_phase, unit_measures
+from sim.measures.panel import Reader, Surroundings, deciding, nominal_phase, unit_measures
 from sim.measures.rational import Barycentric, choose_support
 from sim.noise.external import field_density, measured_fa, measured_field
 from sim.quantity import from_db_power
@@ -93,7 +93,8 @@ def reader(nominal_run, rest, around: Surroundings) -> Reader:
     """
     drives, reads, samples = nominal_run.values.shape
     s = 2j * np.pi * nominal_run.freq_hz
-    support = choose_support(s, nominal_run.values.reshape(drives * reads, samples))
+    flat = nominal_run.values.reshape(drives * reads, samples)
+    support = choose_support(s, flat, deciding(drives, reads))
     draft = Reader(
         samples_hz=nominal_run.freq_hz,
         support=support,

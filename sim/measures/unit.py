@@ -1,7 +1,7 @@
 """One unit from its drawn values to its measures: deck, simulator, readings."""
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -112,13 +112,16 @@ class UnitWorker:
         run = run_unit(self._simulator, deck, ready.plan, contributors)
         at_rest = rest(run.operating, deck)
         measures = unit_measures(run, at_rest, ready.around, ready.reader)
-        if not measures.misfit <= LARGEST_MISFIT:
-            # This unit is unlike the nominal one: twice the points, and support points of its own.
-            dense = SweepPlan(**{**vars(ready.plan), "points": 2 * ready.plan.points})
-            run = run_unit(self._simulator, deck, dense, contributors)
-            around = surroundings(ready.study, ready.chain.antenna, run.freq_hz, dense.high_hz)
-            own = reader(run, at_rest, around)
-            own = type(own)(**{**vars(own), "phase_deg": ready.reader.phase_deg})
+        around = ready.around
+        for points in (ready.plan.points, 2 * ready.plan.points):
+            if measures.misfit <= LARGEST_MISFIT:
+                break
+            # This unit is unlike the nominal one: support points of its own, and if need be twice the samples.
+            if points != ready.plan.points:
+                dense = replace(ready.plan, points=points)
+                run = run_unit(self._simulator, deck, dense, contributors)
+                around = surroundings(ready.study, ready.chain.antenna, run.freq_hz, dense.high_hz)
+            own = replace(reader(run, at_rest, around), phase_deg=ready.reader.phase_deg)
             measures = unit_measures(run, at_rest, around, own)
         if not measures.misfit <= LARGEST_MISFIT:
             raise UnitFailed(

@@ -167,6 +167,8 @@ def end_labels(
         The value at which each line leaves the panel, in data units.
     texts, colours : sequence of str
         Same length.
+    size_pt : float
+        Of the letters. [pt]
     """
     if not len(ends):
         return
@@ -200,6 +202,7 @@ def forbid(panel, low: float, high: float, along: str = "x") -> None:
 
     Parameters
     ----------
+    panel : matplotlib.axes.Axes
     low, high : float
         The limit, in data units.
     along : {"x", "y"}

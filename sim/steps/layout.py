@@ -19,7 +19,7 @@ def default_out(study_file: str) -> Path:
 
 
 def study_inputs(study_file, units=None) -> list[str]:
-    """Files that the results of a study depend on; ends the program with the faults of a bad study.
+    """Files that the results of a study depend on, the study itself first; ends with the faults of a bad study.
 
     Parameters
     ----------
@@ -59,9 +59,10 @@ def chunk_count(study_file: str, units, cores: int) -> int:
     """
     study = read_study(study_file, units=int(units) if units else None)
     runs = study.run.units * len(scenarios(study))
-    for_balance = 2 * cores if runs >= 2 * cores * LEAST_RUNS_PER_CHUNK else cores
-    count = max(for_balance, -(-runs // RUNS_PER_CHUNK))
-    return max(1, min(count, -(-runs // LEAST_RUNS_PER_CHUNK), study.run.units))
+    count = min(max(2 * cores, -(-runs // RUNS_PER_CHUNK)), runs // LEAST_RUNS_PER_CHUNK)
+    # A last round with idle cores would cost as much as a full one.
+    count = -(-count // cores) * cores
+    return max(1, min(count, study.run.units))
 
 
 def chunk_units(chunk: str, units: int) -> range:

@@ -1,84 +1,156 @@
-"""At which line of a TOML file each key stands; the standard reader does not say."""
+"""At which line of a TOML file each key stands; the standard reader does not say.
+
+A scanner of its own, for texts that the standard reader has accepted: it follows keys, tables, arrays and strings and
+looks at no value. Elements of arrays have lines too, so that one bad value among many can be pointed at.
+"""
 
 import re
+import tomllib
 
-_TABLE = re.compile(r"\s*\[\s*([^\[\]]+?)\s*\]\s*(#.*)?$")
-_ARRAY = re.compile(r"\s*\[\[\s*([^\[\]]+?)\s*\]\]\s*(#.*)?$")
-_KEY = re.compile(
-    r"""\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*=(.*)$"""
+_BLANK = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
+_SPACE = re.compile(r"[ \t]*")
+_KEY = re.compile(r"""[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'""")
+# Long strings first: """ begins like "".
+_STRING = re.compile(
+    r'"""(?:[^"\\]|\\.|"{1,2}(?!"))*"{3,5}' r"|'''(?:[^']|'{1,2}(?!'))*'{3,5}" r'|"(?:[^"\\\n]|\\.)*"' r"|'[^'\n]*'",
+    re.DOTALL,
 )
-_QUOTES = ('"""', "'''")
-
-
-def _words(dotted: str) -> tuple[str, ...]:
-    return tuple(word.strip().strip("\"'") for word in re.findall(r""""[^"]*"|'[^']*'|[^.\s]+""", dotted))
+_PLAIN = re.compile(r"[^,\]}#\n]*")
 
 
 def key_lines(text: str) -> dict[tuple, int]:
-    """Line of every key and table of a valid TOML text.
+    """Line of every key, table and element of a valid TOML text.
 
     Parameters
     ----------
     text : str
+        Accepted by :mod:`tomllib`.
 
     Returns
     -------
     lines : dict
-        From the path of a key, for example ``("vary", 0, "what")``, to its line, counted from 1.
+        From the path of a key, for example ``("vary", 0, "what")``, to its line, counted from 1. A table that is
+        written in several places has the line of the first.
     """
-    found: dict[tuple, int] = {}
-    counts: dict[tuple, int] = {}
-    table: tuple = ()
-    depth, quote = 0, None
-    for number, line in enumerate(text.splitlines(), start=1):
-        if quote is not None:
-            if quote in line:
-                quote = None
-            continue
-        if depth > 0:
-            depth += _brackets(line)
-            continue
-        if match := _ARRAY.match(line):
-            path = _words(match[1])
-            counts[path] = counts.get(path, -1) + 1
-            table = (*path, counts[path])
-            found[table] = number
-            found.setdefault(path, number)
-        elif match := _TABLE.match(line):
-            table = _inside(_words(match[1]), counts)
-            found.setdefault(table, number)
-        elif match := _KEY.match(line):
-            path = (*table, *_words(match[1]))
-            for length in range(len(table) + 1, len(path) + 1):
-                found.setdefault(path[:length], number)
-            value = match[2]
-            for mark in _QUOTES:
-                if value.count(mark) == 1:
-                    quote = mark
-            if quote is None:
-                depth = max(0, _brackets(value))
-    return found
-
-
-def _inside(path: tuple, counts: dict[tuple, int]) -> tuple:
-    """A table below an array of tables belongs to the array's latest element."""
-    full: tuple = ()
-    for word in path:
-        full = (*full, word)
-        if full in counts:
-            full = (*full, counts[full])
-    return full
-
-
-def _brackets(text: str) -> int:
-    """Brackets opened and not closed, strings and comments left out."""
-    bare = re.sub(r'"(?:\\.|[^"\\])*"|\'[^\']*\'', "", text).split("#")[0]
-    return bare.count("[") + bare.count("{") - bare.count("]") - bare.count("}")
+    return _Scanner(text).lines()
 
 
 def line_of(lines: dict[tuple, int], path: tuple) -> int | None:
-    """Line of a path, or of the closest thing above it that has one."""
+    """Line of a path, or of the closest thing above it that has one.
+
+    Parameters
+    ----------
+    lines : dict
+        From :func:`key_lines`.
+    path : tuple
+        Keys, and places in lists counted from 0.
+    """
     for length in range(len(path), 0, -1):
         if path[:length] in lines:
             return lines[path[:length]]
     return None
+
+
+class _Scanner:
+    def __init__(self, text: str):
+        self.text = text
+        self.place = 0
+        self.counted, self.line = 0, 1
+        self.found: dict[tuple, int] = {}
+        self.last_element: dict[tuple, int] = {}
+
+    def lines(self) -> dict[tuple, int]:
+        table: tuple = ()
+        self._skip(_BLANK)
+        while self.place < len(self.text):
+            if self.text.startswith("[[", self.place):
+                table = self._header(2)
+            elif self.text[self.place] == "[":
+                table = self._header(1)
+            else:
+                self._assignment(table)
+            self._skip(_BLANK)
+        return self.found
+
+    def _skip(self, pattern: re.Pattern) -> str:
+        match = pattern.match(self.text, self.place)
+        self.place = match.end()
+        return match[0]
+
+    def _note(self, path: tuple, known: int = 0) -> None:
+        """Keep the present line for a path and what leads to it, from the known part on."""
+        self.line += self.text.count("\n", self.counted, self.place)
+        self.counted = self.place
+        for length in range(known + 1, len(path) + 1):
+            self.found.setdefault(path[:length], self.line)
+
+    def _dotted(self) -> tuple[str, ...]:
+        words = []
+        while True:
+            self._skip(_SPACE)
+            word = self._skip(_KEY)
+            words.append(tomllib.loads(f"key = {word}")["key"] if word[0] in "\"'" else word)
+            self._skip(_SPACE)
+            if not self.text.startswith(".", self.place):
+                return tuple(words)
+            self.place += 1
+
+    def _header(self, brackets: int) -> tuple:
+        """A line [a.b] or [[a.b]]; what lies below an array of tables belongs to its latest element."""
+        self.place += brackets
+        words = self._dotted()
+        path: tuple = ()
+        for word in words[:-1]:
+            path = self._latest((*path, word))
+        path = (*path, words[-1])
+        if brackets == 2:
+            self._note(path)
+            self.last_element[path] = self.last_element.get(path, -1) + 1
+        path = self._latest(path)
+        self._note(path)
+        self.place += brackets
+        return path
+
+    def _latest(self, path: tuple) -> tuple:
+        return (*path, self.last_element[path]) if path in self.last_element else path
+
+    def _assignment(self, table: tuple) -> None:
+        path = (*table, *self._dotted())
+        self._note(path, len(table))
+        self.place += 1  # the equals sign
+        self._value(path)
+
+    def _value(self, path: tuple) -> None:
+        # Lists and inline tables in one function: as deep as the standard reader goes, this goes too.
+        self._skip(_SPACE)
+        opening = self.text[self.place]
+        if opening in "\"'":
+            self._skip(_STRING)
+        elif opening == "[":
+            self.place += 1
+            self._skip(_BLANK)
+            number = 0
+            while self.text[self.place] != "]":
+                self._note((*path, number), len(path))
+                self._value((*path, number))
+                number += 1
+                self._separator()
+            self.place += 1
+        elif opening == "{":
+            self.place += 1
+            self._skip(_BLANK)
+            while self.text[self.place] != "}":
+                key = (*path, *self._dotted())
+                self._note(key, len(path))
+                self.place += 1
+                self._value(key)
+                self._separator()
+            self.place += 1
+        else:
+            self._skip(_PLAIN)
+
+    def _separator(self) -> None:
+        self._skip(_BLANK)
+        if self.text[self.place] == ",":
+            self.place += 1
+            self._skip(_BLANK)

@@ -288,6 +288,11 @@ FAULTS = {
         "my.cir, line 8, xamp_g: nodes that begin with the name of an op-amp, Xamp, belong to its model.",
         "  Rename the node.",
     ),
+    "model inside the op-amp": (
+        (("Xamp hi", ".model XAMP_mv r(kf=1)\nXamp hi"),),
+        "my.cir, line 9, XAMP_mv: models that begin with the name of an op-amp belong to it.",
+        "  Rename the model.",
+    ),
     "misspelt probe": (
         (("Xl   drv fbk probe", "Xl   drv fbk prob"),),
         "my.cir, line 9, drv: only one element is connected to this node.",
