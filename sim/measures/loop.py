@@ -170,9 +170,10 @@ def judge_loop(freq_hz: np.ndarray, t: np.ndarray, resolved: bool, open_poles: i
     LoopVerdict
     """
     distance = 1 + t
-    angle = np.unwrap(np.angle(distance))
+    start = np.angle(distance[0])
+    end = start + np.angle(distance[1:] / distance[:-1]).sum()
     # 1 + T is real at zero and at infinite frequency: ends are taken to the nearest real direction.
-    turns = np.round(angle[-1] / np.pi) - np.round(angle[0] / np.pi)
+    turns = np.round(end / np.pi) - np.round(start / np.pi)
     low = int(np.abs(distance).argmin())
     return LoopVerdict(
         encirclements=int(turns),

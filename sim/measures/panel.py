@@ -365,11 +365,18 @@ def _loop_verdicts(loop, flat, weights, run, around, reader):
 
 
 def _locus(values, probe, load, connected):
+    """Loop gain of one probe with a load other than the one that was connected."""
+    v_b, i_1, v_2, i_2 = _injections(values, probe)
     if load != connected:
+        node, current = 3 + 2 * probe, 4 + 2 * probe
         change = 1 / load - 1 / connected
-        out = values[:, 2] / (1 + values[-2, 2] * change)
-        values = values - values[-2][None] * (change * out)[:, None]
-    return loop_gain(*_injections(values, probe))
+        # The change of the load is a current source that follows the output voltage.
+        share = change / (1 + values[-2, 2] * change)
+        by_v, by_i = share * values[2 * probe, 2], share * values[2 * probe + 1, 2]
+        to_node, to_current = values[-2, node], values[-2, current]
+        v_b, i_1 = v_b - to_node * by_v, i_1 - to_current * by_v
+        v_2, i_2 = v_2 - to_node * by_i, i_2 - to_current * by_i
+    return loop_gain(v_b, i_1, v_2, i_2)
 
 
 def _smallest_mu(loop: np.ndarray, around: Surroundings) -> tuple[float, float]:

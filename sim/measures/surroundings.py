@@ -14,7 +14,7 @@ from sim.noise.external import field_density, measured_fa, measured_field
 from sim.quantity import from_db_power
 
 CURVE_POINTS = 61
-LOOP_POINTS = 40
+LOOP_POINTS = 16
 """Points a decade at which every loop is looked at before points are added."""
 
 

@@ -1,4 +1,4 @@
-"""Verdicts of whole units against the same decks left to themselves after a kick (outside check: transient analysis)."""
+"""Verdicts of units against the same decks left to themselves after a kick (outside check: transient analysis)."""
 
 import numpy as np
 import pytest
