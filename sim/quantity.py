@@ -129,6 +129,8 @@ def _power(suffix: str, unit: str, text: str) -> int:
             # A bare "m" behind a length is the metre, handled above; "120 mm" is millimetres.
             if suffix.endswith(spelling) and prefix in _PREFIXES:
                 return _PREFIXES[prefix]
+        if unit == "m" and suffix == "cm":
+            return -2
     raise QuantityError(f"{shown(text)} is not in {_SAID.get(unit, unit)}.", _meant(text) or f"Write {_example(unit)}.")
 
 
@@ -277,7 +279,9 @@ def parse_tolerance_and_words(text: str, value: float, unit: str) -> tuple[Toler
     """
     tolerance, rest = _tolerance(_single_spaced(text), value, unit)
     if match := _LEFT_OVER.search(rest):
-        _refuse_number(match[0], tolerance)
+        unit_behind = re.match(r" [^\W\d]+(?!\S)", rest[match.end() :])
+        wrong_unit = unit_behind and unit_behind[0].strip().lower() not in (*WORDS, *_SAME_WORD)
+        _refuse_number(f"{match[0]}{unit_behind[0]}" if wrong_unit else match[0], tolerance)
     words = tuple(dict.fromkeys(_word(word) for word in rest.split()))
     for group, what in ((KINDS, "kinds"), (SHAPES, "shapes")):
         both = [word for word in words if word in group]
@@ -291,6 +295,8 @@ def _leading_value(text: str, unit: str) -> tuple[float, str]:
     words = _single_spaced(text).split()
     if not words:
         raise QuantityError(f"{shown(text)} is no quantity.", f"Write {_example(unit)}.")
+    if _PERCENT.match(" ".join(words)) or _TWO_SIDED.match(" ".join(words)):
+        raise QuantityError(f"{shown(text)} has no value.", 'Write the value first: "8.2p 5%".')
     # "120 m 5%": the unit may be a word of its own.
     if len(words) > 1 and re.fullmatch(rf"[+-]?{_DIGITS}", words[0], re.ASCII) and re.match(r"[^\W\d]|°", words[1]):
         try:
@@ -336,9 +342,7 @@ def _refuse_number(text: str, tolerance: Tolerance | None) -> None:
         raise QuantityError(
             f'tolerance "{text}" has no unit.', 'Write a percentage ("5 %") or an absolute spread ("0.25 pF").'
         )
-    raise QuantityError(
-        f'"{text}" is no tolerance.', 'Write a percentage ("5 %") or an absolute spread ("0.25 pF").'
-    )
+    raise QuantityError(f'"{text}" is no tolerance.', 'Write a percentage ("5 %") or an absolute spread ("0.25 pF").')
 
 
 def _word(text: str) -> str:

@@ -1,7 +1,9 @@
 """Rules that hold for every module: docstrings, printing, what may be imported where, no path of one machine."""
 
 import ast
+import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -15,6 +17,7 @@ TREES = {path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="u
 MAY_PRINT = ("sim/commands/", "sim/steps/", "sim/cli.py")
 SOLE_USERS = {"PySpice": "sim/engine/ngspice.py", "skrf": "sim/measured/touchstone.py"}
 HEAVY = ("pandas", "matplotlib", "scipy.stats", "skrf", "snakemake", "PySpice")
+LISTS = ("circuits", "opamps", "antennas", "cables", "noise", "measures")
 COMMANDS = ("run", "check", "list", "export", "new")
 
 # ---------------------------------------------------------------------- docstrings
@@ -193,16 +196,40 @@ def test_commands_import_nothing_heavy():
 def test_check_and_list_load_nothing_heavy():
     """Explaining a study and listing choices take no table, picture or simulator package."""
     calls = ["import sim.cli", "assert sim.cli.main(['check', 'studies/marsh-square.toml']) == 0"]
-    calls += [
-        f"assert sim.cli.main(['list', {what!r}]) == 0"
-        for what in ("circuits", "opamps", "antennas", "cables", "noise", "measures")
-    ]
+    calls += [f"assert sim.cli.main(['list', {what!r}]) == 0" for what in LISTS]
     assert _loaded("\n".join(calls)) == set()
 
 
 def test_the_watch_on_imports_would_see_one():
     """The check above can fail."""
     assert _loaded("import scipy.stats") == {"scipy.stats"}
+
+
+# ---------------------------------------------------------------------- the terminal
+
+
+@pytest.mark.parametrize("columns", [60, 80, 120])
+def test_tables_fit_the_terminal(columns):
+    """Nothing that a study's reader needs is cut off or runs over, however narrow the window."""
+    calls = ["import sim.cli", "assert sim.cli.main(['check', 'studies/marsh-square.toml']) == 0"]
+    calls += [f"assert sim.cli.main(['list', {what!r}]) == 0" for what in LISTS]
+    done = subprocess.run(
+        [sys.executable, "-c", "\n".join(calls)],
+        cwd=ROOT,
+        env={**os.environ, "COLUMNS": str(columns), "PYTHONIOENCODING": "utf-8"},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert [line for line in lines if len(line) > columns] == []
+    assert [line for line in lines if "…" in line] == []
+    words = set(done.stdout.split())
+    # One whole word each of the drawing, the parts, the scenarios, the limits and every list.
+    assert words >= {"transimpedance", "Rin", "thick-film", "rg6-ccs-10um", "match_phase_deg", "-0.19..0.19"}
+    assert words >= {"voltage-follower", "ADA4817-1", "ground_loss", "rg59-ccs", "quiet-rural", "antenna_factor_db"}
 
 
 # ---------------------------------------------------------------------- paths
@@ -213,6 +240,8 @@ MACHINE_PATH = re.compile(r"(?<![\w.])/(?:work|root|home/\w+|tmp/\w+|Users/\w+)/
 
 
 def _tracked() -> list[Path]:
+    if shutil.which("git") is None:
+        pytest.skip("git is not installed, so nobody knows what is kept")
     done = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=False)
     if done.returncode != 0:
         pytest.skip("not a git checkout")

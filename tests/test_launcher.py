@@ -144,12 +144,10 @@ def test_first_start_sets_up_and_then_is_the_command(machine):
 
 
 def test_second_start_does_nothing_but_the_command(machine):
-    """Once set up, a start says nothing, installs nothing and is there in less than a second."""
+    """Once set up, a start says nothing, installs nothing and starts no other program than the command."""
     machine.run("list")
     machine.calls()
-    began = time.perf_counter()
     status, out, err = machine.run("list")
-    assert time.perf_counter() - began < 1
     assert (status, err) == (0, "")
     assert machine.calls() == ["python -m sim.cli list"]
 

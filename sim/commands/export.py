@@ -35,11 +35,16 @@ def act(given) -> int:
         )
     if given.unit < 0:
         raise StudyError(Fault(given.study, None, "run.units", f"there is no unit {given.unit}.", "Name 0 or more."))
+    out = Path(given.out)
+    if out.exists() and out.samefile(given.study):
+        raise StudyError(Fault(given.out, None, None, "is the study itself.", "Name another file behind -o."))
+    if out.is_dir():
+        raise StudyError(Fault(given.out, None, None, "is a folder.", "Name a file behind -o."))
     from sim.steps.sample import netlist_text
     from sim.tables import replace_file
 
     text = netlist_text(every[given.scenario].study, given.unit, given.scenario)
-    with replace_file(Path(given.out)) as file:
+    with replace_file(out) as file:
         file.write(text.encode("ascii"))
     print(f"{given.out} written; try: ngspice -b {given.out}")
     return 0

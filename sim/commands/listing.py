@@ -52,7 +52,7 @@ def _opamps():
 
     right = ("GBW", "noise\nnV/√Hz", "current\npA/√Hz", "supply\nV", "draws\nmA")
     caption = (
-        "* All from memory, not verified against a data sheet. Of the others the main numbers were, and some were not.\n"
+        "* Numbers from memory, not verified. Of the other parts the main numbers were read in the data sheet.\n"
         "Second poles and output resistances of all parts are estimates; see circuits/opamps."
     )
     table = _table("op-amp", *right, "technology", right=right, caption=caption)
@@ -108,15 +108,13 @@ def _cables():
 
 def _noise():
     from sim.noise.external import CLASSES, man_made
-    from sim.study.read import NOISE_CLASSES
 
     bands = tuple(format_quantity(f, "Hz") for f in (1.8e6, 3.5e6, 7e6))
     caption = "External noise figure above kT0, median (ITU-R P.372). A table of your own: bandfloor new explains it."
     table = _table("noise", *bands, "what it is", right=bands, caption=caption)
     for record in CLASSES:
         levels = (f"{float(man_made(record.name, f)):.1f} dB" for f in (1.8e6, 3.5e6, 7e6))
-        note = "" if record.name in NOISE_CLASSES else "; to compare with, no class of a site"
-        table.add_row(record.name, *levels, f"{record.meaning}{note}")
+        table.add_row(record.name, *levels, record.meaning)
     return table
 
 

@@ -18,11 +18,10 @@ def act(given) -> int:
     """Write the starter study; never over an existing file."""
     path = Path(given.file)
     if path.suffix != ".toml":
-        raise StudyError(
-            Fault(
-                given.file, None, None, "does not end in .toml.", f'Write, for example, "{path.stem or "mine"}.toml".'
-            )
-        )
+        stem = path.stem.strip(".") if path.stem != ".toml" else ""
+        better = path.with_name(f"{stem or 'mine'}.toml") if path.name else Path("mine.toml")
+        remedy = f'Write, for example, "{better}".'
+        raise StudyError(Fault(given.file, None, None, "does not end in .toml.", remedy))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)

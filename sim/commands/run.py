@@ -33,10 +33,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _positive(text: str) -> int:
-    value = int(text)
-    if value < 1:
+    if not text.isascii() or not text.isdigit() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text}: write a whole number of 1 or more")
-    return value
+    return int(text)
 
 
 def act(given) -> int:

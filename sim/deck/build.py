@@ -50,7 +50,7 @@ def chain_of(study) -> Chain:
                 "Use a circuit with the ports: in out vcc gnd.",
             )
         )
-    circuit = circuit.with_parts(study.amplifier.parts, study.file)
+    circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
     record = load_opamp(study.amplifier.opamp, study.folder)
     cable = load_cable(study.feedline.cable, study.folder)
     return Chain(

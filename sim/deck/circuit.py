@@ -26,10 +26,10 @@ from pathlib import Path
 from sim.deck.cards import Card
 from sim.deck.expressions import CardSet
 from sim.deck.guard import read_cards
-from sim.deck.part import UNIT_WORDS, UNITS, Part, written_value
-from sim.errors import CircuitError, Fault, StudyError
+from sim.deck.part import RANGES, UNIT_WORDS, UNITS, Part, written_value
+from sim.errors import CircuitError, Fault, StudyError, shown
 from sim.paths import CIRCUITS
-from sim.quantity import QuantityError, parse_part
+from sim.quantity import PartValue, QuantityError, format_quantity, parse_part
 
 LARGEST_FILE = 200_000
 """A circuit file longer than this is not read. [byte]"""
@@ -130,9 +130,7 @@ class Circuit:
                 continue
             seen.add(name.lower())
             try:
-                value = parse_part(text, UNITS[part.kind], default=part.value)
-                if value.value <= 0:
-                    raise QuantityError(f'"{text}" is not above zero.', f"Write a value in {UNIT_WORDS[part.kind]}.")
+                value = _override(part, text)
             except QuantityError as error:
                 faults.append(Fault(file, line, key, error.found, error.remedy))
                 continue
@@ -145,6 +143,19 @@ class Circuit:
         folded = {part.name.lower(): part.name for part in self.parts}
         near = difflib.get_close_matches(name.lower(), folded, n=1, cutoff=0.0)
         return (f"Nearest: {folded[near[0]]}. " if near else "") + f"Parts: {', '.join(folded.values())}."
+
+
+def _override(part: Part, text: str) -> PartValue:
+    """A study's value for a part."""
+    value = parse_part(text, UNITS[part.kind], default=part.value)
+    if value.value <= 0:
+        raise QuantityError(f"{shown(text)} is not above zero.", f"Write a value in {UNIT_WORDS[part.kind]}.")
+    low, high = RANGES[part.kind]
+    if not low <= value.value <= high:
+        ends = " to ".join(format_quantity(end, UNITS[part.kind]) for end in (low, high))
+        remedy = f"Write {ends}; without a prefix it is in {UNIT_WORDS[part.kind]}."
+        raise QuantityError(f"{shown(text)} is out of range.", remedy)
+    return value
 
 
 def list_circuits() -> tuple[str, ...]:

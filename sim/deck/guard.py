@@ -200,4 +200,3 @@ def _character_fault(code: str) -> tuple[str, str] | None:
     if "//" in code:
         return "ngspice takes // for the start of a comment.", "Write a semicolon before a comment."
     return None
-

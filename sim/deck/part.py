@@ -11,6 +11,9 @@ UNITS = {"R": "ohm", "C": "F", "L": "H"}
 """Unit of each kind of part."""
 UNIT_WORDS = {"R": "ohm", "C": "farad", "L": "henry"}
 """The same as people say it."""
+RANGES = {"R": (1e-3, 1e12), "C": (1e-15, 0.1), "L": (1e-12, 1e3)}
+"""Values that parts of an amplifier may have in a study: a capacitor of 10 farad is one of which the prefix was left
+out. Common practice, no source. [Ω, F, H]"""
 
 _SUFFIXES = {"": 0, "t": 12, "g": 9, "meg": 6, "k": 3, "m": -3, "u": -6, "n": -9, "p": -12, "f": -15}
 _VALUE = re.compile(r"((?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)([A-Za-z]*)")

@@ -42,18 +42,29 @@ def _whole_number(low: int, high: int, what: str):
     return Annotated[int, BeforeValidator(partial(_whole, low=low, high=high, what=what))]
 
 
+def is_plain_text(value) -> bool:
+    """Whether a value is one line of text, neither empty nor very long."""
+    return isinstance(value, str) and bool(value.strip()) and value.isprintable() and len(value) <= LONGEST_TEXT
+
+
 def _text(value) -> str:
     if not isinstance(value, str) or not value.strip():
         raise QuantityError(f"{shown(value)} is no text.", 'Write words in quotes: "…".')
     # Text goes into decks, tables and pages as it is, so it must not begin a line of its own there.
-    if not value.isprintable() or len(value) > LONGEST_TEXT:
+    if not is_plain_text(value):
         raise QuantityError(f"{shown(value)} is no plain line of text.", f"Write one line, up to {LONGEST_TEXT} signs.")
     return value
 
 
+def _filled(values, what: str) -> None:
+    if not isinstance(values, list | tuple):
+        raise QuantityError(f"{shown(values)} is not a list.", what)
+    if not values:
+        raise QuantityError("the list is empty.", what)
+
+
 def _frequencies(values) -> tuple[float, ...]:
-    if not isinstance(values, list | tuple) or not values:
-        raise QuantityError(f"{shown(values)} is no list of frequencies.", 'Write, for example, ["1.83M", "7.05M"].')
+    _filled(values, 'Write, for example, ["1.83M", "7.05M"].')
     what = 'Write frequencies between 50 kHz and 60 MHz, for example "1.83M".'
     read = tuple(_number(value, "Hz", LOWEST_BAND_HZ, HIGHEST_BAND_HZ, what) for value in values)
     if any(b <= a for a, b in zip(read, read[1:], strict=False)):
@@ -64,14 +75,17 @@ def _frequencies(values) -> tuple[float, ...]:
 
 
 def _levels(values) -> tuple[float, ...]:
-    if not isinstance(values, list | tuple) or not values:
-        raise QuantityError(f"{shown(values)} is no list of levels.", "Write, for example, [62, 55, 48].")
+    _filled(values, "Write, for example, [62, 55, 48].")
     return tuple(_number(value, "dB", -200, 300, "Write decibels between -200 and 300.") for value in values)
 
 
 def _temperature(value) -> tuple[float, float]:
     # A pair is what this model itself holds, so that a study can be made from another one's values.
-    low, high = value if isinstance(value, tuple) else parse_span(value, "degC")
+    try:
+        low, high = value if isinstance(value, tuple) else parse_span(value, "degC")
+    except QuantityError as error:
+        remedy = 'Write degrees Celsius: one value, "20", or a range, "-10..35".'
+        raise QuantityError(error.found, error.remedy if "downwards" in error.found else remedy) from error
     if low < -60 or high > 100:
         raise QuantityError(f"{shown(value)} is out of range.", "Write temperatures from -60 to 100 degrees Celsius.")
     return low, high
@@ -97,16 +111,16 @@ def _limit(value) -> Limit:
 
 def _values(values) -> tuple[str | int | float, ...]:
     example = 'Write, for example, values = ["0", "60 m", "120 m"].'
-    if not isinstance(values, list | tuple) or not values:
-        raise QuantityError(f"{shown(values)} is no list of values.", example)
+    _filled(values, example)
     if len(values) > MOST_VALUES:
         raise QuantityError(f"there are {len(values)} values.", f"Write at most {MOST_VALUES}.")
+    seen: set[str | int | float] = set()
     for value in values:
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             raise QuantityError(f"{shown(value)} is no text and no number.", example)
-    twice = [value for place, value in enumerate(values) if value in values[:place]]
-    if twice:
-        raise QuantityError(f"{shown(twice[0])} is there twice.", "Write each value once.")
+        if value in seen:
+            raise QuantityError(f"{shown(value)} is there twice.", "Write each value once.")
+        seen.add(value)
     return tuple(values)
 
 
@@ -132,7 +146,9 @@ class Amplifier(_Table):
         "op-amp of the catalogue (bandfloor list opamps), or a record of your own beside the study", '"OPA810"'
     )
     parts: dict[str, Annotated[str, BeforeValidator(_part_text)]] = _field(
-        "parts that differ from the circuit's own: value, tolerance, words", '{ Cf = "8.2p 5% C0G lot" }', default={}
+        "part of the circuit that differs from the circuit's own: value, tolerance, words",
+        '"8.2p 5% C0G lot"',
+        default={},
     )
 
 
@@ -140,7 +156,9 @@ class ShortVertical(_Table):
     """A vertical much shorter than a quarter wave, over ground."""
 
     model: Literal["short-vertical"] = _field("which antenna it is", '"short-vertical"')
-    height: _quantity("m", 0.3, 30, "Write a height from 0.3 to 30 m.") = _field("height of the conductor", '"7 m"', "m")
+    height: _quantity("m", 0.3, 30, "Write a height from 0.3 to 30 m.") = _field(
+        "height of the conductor", '"7 m"', "m"
+    )
     radius: _quantity("m", 1e-4, 0.2, "Write a radius from 0.1 mm to 0.2 m.") = _field(
         "radius of the conductor, half its diameter", '"8 mm"', "m"
     )
@@ -233,8 +251,8 @@ class NoiseTable(_Table):
             )
         if len(given[0]) != len(self.frequencies):
             raise QuantityError(
-                f"{len(given[0])} levels stand beside {len(self.frequencies)} frequencies.",
-                "Give one level a frequency.",
+                f"{len(self.frequencies)} frequencies stand beside {len(given[0])} level{'s' * (len(given[0]) > 1)}.",
+                "Give one level for each frequency.",
             )
         if len(self.frequencies) < 2:
             raise QuantityError("there is one frequency.", "Give two or more, with all bands between them.")
@@ -321,7 +339,7 @@ class Study(_Table):
     fixture: Bench = Bench()
     vary: tuple[Vary, ...] = ()
     limits: dict[str, Annotated[Limit, BeforeValidator(_limit)]] = _field(
-        "measure = bound, kept at every band", '{ gain_db = "10 +- 1" }', default={}
+        "bound that a measure must keep at every band (bandfloor list measures)", '"10 +- 1"', default={}
     )
     file: str = Field(default="", exclude=True, description="the study's file, as it was named")
     folder: str = Field(default=".", exclude=True, description="the folder of that file")

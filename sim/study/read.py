@@ -1,33 +1,34 @@
-"""A study file read, checked as a whole, and written out again.
+"""A study file read and checked as a whole.
 
-All faults are reported at once, each with its line, its key, what was found and what would do.
+All faults of a file are reported at once, each with its line, its key, what was found and what would do: those of
+single keys, those between keys, and those of values to vary, each of which is tried in the study. Circuits and records
+that a study names are looked for, but read elsewhere.
 """
 
-import copy
-import difflib
 import itertools
-import json
 import math
-import re
 import tomllib
 from pathlib import Path
-from typing import get_args
 
-from pydantic import BaseModel, ValidationError
-from pydantic.fields import FieldInfo
+from pydantic import ValidationError
 
 from sim.columns import MEASURES
-from sim.errors import Fault, StudyError
-from sim.paths import CIRCUITS
-from sim.quantity import Limit, PartValue, QuantityError, format_quantity, parse_part, parse_quantity
+from sim.errors import Fault, StudyError, nearest, shown
+from sim.noise.external import CLASSES
+from sim.quantity import QuantityError, format_quantity, parse_part
+from sim.study.choices import FIXED, PARTS, every_key, model_at, variable_keys, with_value
+from sim.study.files import file_text, name_fault, syntax_fault
 from sim.study.lines import key_lines, line_of
-from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
+from sim.study.model import ANTENNA_MODELS, MOST_VALUES, SET_BY_READER, Bands, NoiseTable, Study, is_plain_text
+from sim.study.write import study_text
 
-LARGEST_FILE = 1_000_000
-MOST_SCENARIOS = 10_000
-NOISE_CLASSES = ("city", "residential", "rural", "quiet-rural")
-_FILES = (("amplifier", "circuit", "amplifiers", ".cir"), ("amplifier", "opamp", "opamps", ".toml"))
-_FILES += (("feedline", "cable", "feedlines", ".toml"),)
+__all__ = ["MOST_SCENARIOS", "read_study", "study_text"]
+
+MOST_SCENARIOS = 9_999
+"""Scenarios that one study may make."""
+_LATER = ("stability", "strong", "array")
+_FIELD_MEASURES = ("noise_margin_db", "noise_rise_db", "antenna_factor_db")
+_UNITS = {"r": "ohm", "c": "F", "l": "H"}
 
 
 def read_study(path, units: int | None = None) -> Study:
@@ -42,7 +43,7 @@ def read_study(path, units: int | None = None) -> Study:
     Returns
     -------
     Study
-        With ``file`` and ``folder`` set.
+        With ``file``, ``folder`` and ``lines`` set. All its scenarios are sound.
 
     Raises
     ------
@@ -50,414 +51,280 @@ def read_study(path, units: int | None = None) -> Study:
         With all faults of the file.
     """
     name = str(path)
-    text = _text_of(Path(path), name)
+    text = file_text(Path(path), name)
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise StudyError(_syntax_fault(error, name)) from error
+        raise StudyError(syntax_fault(error, text, name)) from error
     except RecursionError:
-        raise StudyError(Fault(name, None, None, "is nested too deeply.", "Write plain tables.")) from None
-    lines = key_lines(text)
+        raise StudyError(Fault(name, None, None, "is nested too deeply.", "Write plain tables and lists.")) from None
+    except ValueError as error:  # a whole number of thousands of digits
+        raise StudyError(Fault(name, None, None, "holds a number that is much too long.", "Shorten it.")) from error
     if units is not None and isinstance(data.setdefault("run", {}), dict):
         data["run"]["units"] = units
-    reader = _Reader(name, str(Path(path).resolve().parent), data, lines)
-    return reader.study()
+    lines = key_lines(text)
+    checked = _Check(data, Path(path).resolve().parent)
+    checked.all()
+    if checked.found:
+        faults = [Fault(name, line_of(lines, path), _dotted(path, note), *said) for path, note, *said in checked.found]
+        raise StudyError(sorted(dict.fromkeys(faults), key=lambda fault: fault.line or 0))
+    place = {"file": name, "folder": str(checked.folder), "lines": lines}
+    return checked.study.model_copy(update=place)
 
 
-def _text_of(path: Path, name: str) -> str:
-    try:
-        if path.is_dir():
-            raise StudyError(Fault(name, None, None, "is a folder.", "Name the study's file (.toml)."))
-        raw = path.read_bytes()[: LARGEST_FILE + 1]
-    except OSError as error:
-        raise StudyError(
-            Fault(
-                name,
-                None,
-                None,
-                f"cannot be read: {error.strerror or error}.",
-                "Name an existing study file, or make one: bandfloor new FILE.",
-            )
-        ) from error
-    except ValueError as error:
-        raise StudyError(Fault(repr(name), None, None, "is no file name.", "Name the study's file (.toml).")) from error
-    if len(raw) > LARGEST_FILE:
-        raise StudyError(Fault(name, None, None, "is larger than 1 MB.", "A study is a short text; is this the file?"))
-    try:
-        return raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise StudyError(
-            Fault(name, line, None, "is not UTF-8 text.", "Save the file as UTF-8 in your editor.")
-        ) from error
+def _dotted(path: tuple, note: str) -> str:
+    words = ".".join(str(word + 1) if isinstance(word, int) else word for word in path)
+    return shown(words)[1:-1] + (f" ({note})" if note else "")
 
 
-def _syntax_fault(error, name: str) -> Fault:
-    match = re.search(r"\(at (?:line (\d+), column (\d+)|end of document)\)", str(error))
-    reason = re.sub(r"\s*\(at .*\)", "", str(error))
-    where = int(match[1]) if match and match[1] else None
-    column = f", column {match[2]}" if match and match[2] else ""
-    return Fault(
-        name,
-        where,
-        None,
-        f"is not valid TOML{column}: {reason[0].lower() + reason[1:]}.",
-        'Text stands in quotes: key = "value"; tables in brackets: [amplifier].',
-    )
+class _Check:
+    """A study's data on their way to a checked study."""
 
+    def __init__(self, data: dict, folder: Path):
+        self.data, self.folder = data, folder
+        self.study: Study | None = None
+        # Path of the key, a note beside it, what was found, what would do.
+        self.found: list[tuple[tuple, str, str, str]] = []
 
-class _Reader:
-    """One study file on its way to a checked study."""
+    def all(self) -> None:
+        """Check everything, whatever has been found before."""
+        self.keys()
+        self.across_keys()
+        self._limits()
+        self._vary()
 
-    def __init__(self, file: str, folder: str, data: dict, lines: dict):
-        self.file, self.folder, self.data, self.lines = file, folder, data, lines
-        self.faults: list[Fault] = []
-
-    def study(self) -> Study:
-        study = self._validated(self.data)
-        # The vary values can be tried only on a study that is otherwise sound.
-        if study is not None:
-            self._check_names(self.data, study)
-            self._check_limits(study)
-            self._check_noise(study, ("site", "noise"))
-            self._check_vary(study)
-        if self.faults:
-            raise StudyError(sorted(set(self.faults), key=lambda fault: (fault.line or 0, fault.key or "")))
-        return study
-
-    def fault(self, path: tuple, found: str, remedy: str) -> None:
-        key = ".".join(str(word + 1) if isinstance(word, int) else word for word in path) or None
-        self.faults.append(Fault(self.file, line_of(self.lines, path), key, found, remedy))
-
-    def _validated(self, data: dict) -> Study | None:
-        own = [key for key in SET_BY_READER if key in data]
-        for key in own:
-            self._unknown((key,), Study)
+    def keys(self) -> None:
+        """Check every key by itself."""
+        own = {key: value for key, value in self.data.items() if key not in SET_BY_READER}
+        for key in SET_BY_READER:
+            if key in self.data:
+                self._unknown((key,))
         try:
-            study = Study.model_validate({**{k: v for k, v in data.items() if k not in own}})
+            self.study = Study.model_validate(own)
         except ValidationError as error:
             for problem in error.errors(include_url=False):
-                self._pydantic_fault(problem)
-            return None
-        return None if own else study.model_copy(update={"file": self.file, "folder": self.folder, "raw": data})
+                self._problem(problem)
 
-    def _pydantic_fault(self, problem: dict) -> None:
-        path = tuple(word for word in problem["loc"] if word not in ANTENNA_MODELS)
-        if path[:2] == ("site", "noise"):
-            # The key may be a word or a table; only what fits what was written is said.
-            if path[2:3] == ("function-before[_text(), str]",) or path[-1:] == ("str",):
-                if isinstance(_at(self.data, ("site", "noise")), dict):
-                    return
-                path = ("site", "noise")
-            elif "NoiseTable" in str(path[2:3]):
-                if not isinstance(_at(self.data, ("site", "noise")), dict):
-                    return
-                path = (*path[:2], *path[3:])
+    def across_keys(self) -> None:
+        """Check what the models cannot: names of files, parts, the reach of a table of noise."""
+        self._names()
+        self._parts()
+        self._noise()
+
+    def fault(self, path: tuple, found: str, remedy: str, note: str = "") -> None:
+        self.found.append((path, note, found, remedy))
+
+    def at(self, *path):
+        """What stands at a path; None where nothing does."""
+        here = self.data
+        for word in path:
+            try:
+                here = here[word]
+            except (KeyError, IndexError, TypeError):
+                return None
+        return here
+
+    # ------------------------------------------------------------------ single keys
+
+    def _problem(self, problem: dict) -> None:
+        """Put a fault that the models found into our words."""
+        path = tuple(problem["loc"])
+        if path[0] == "antenna" and path[1:2] and path[1] in ANTENNA_MODELS:
+            path = ("antenna", *path[2:])
+        elif path[:2] == ("site", "noise"):
+            path = (*path[:2], *path[3:])
         cause = problem.get("ctx", {}).get("error")
-        kind = problem["type"]
+        kind, given = problem["type"], shown(problem["input"])
+        name = shown(".".join(str(word) for word in path))[1:-1]
         if isinstance(cause, QuantityError):
             self.fault(path, cause.found, cause.remedy)
         elif kind == "extra_forbidden":
-            self._unknown(path, _model_at(self.data, path[:-1]))
+            self._unknown(path)
         elif kind == "missing":
-            self.fault(path, "is missing.", _what_it_is(self.data, path))
+            self.fault(path, "is missing.", self._example(path))
         elif kind in ("union_tag_invalid", "union_tag_not_found"):
-            given = _at(self.data, (*path, "model"))
-            near = difflib.get_close_matches(str(given), ANTENNA_MODELS, n=1, cutoff=0.4)
-            found = "is missing." if given is None else f"there is no antenna model {_shown(given)}."
-            hint = f"Nearest: {near[0]}. " if near else ""
-            self.fault((*path, "model"), found, f"{hint}Known: {', '.join(ANTENNA_MODELS)}.")
-        elif kind == "literal_error":
-            self.fault(path, f"is {_shown(problem['input'])}.", f"Write {problem['ctx']['expected']}.")
-        elif kind in ("model_type", "dict_type", "model_attributes_type"):
-            dotted = ".".join(str(word) for word in path)
-            self.fault(path, f"is {_shown(problem['input'])}, not a table.", f"Write it as a table: [{dotted}].")
-        elif kind == "tuple_type":
-            dotted = ".".join(str(word) for word in path)
-            self.fault(path, f"is {_shown(problem['input'])}, not a list.", f"Write it as [[{dotted}]].")
-        else:
-            self.fault(path, f"is {_shown(problem['input'])}: {problem['msg']}.", _what_it_is(self.data, path))
-
-    def _unknown(self, path: tuple, model) -> None:
-        known = [name for name in (model.model_fields if model else ()) if name not in SET_BY_READER]
-        near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.0)
-        self.fault(
-            path,
-            "is not a key.",
-            f"Nearest known key: {near[0]}. Known: {', '.join(known)}." if near else "Take it out.",
-        )
-
-    # ------------------------------------------------------------------ checks across keys
-
-    def _check_names(self, data: dict, study: Study, at: tuple | None = None) -> None:
-        for table, key, folder, ending in _FILES:
-            name = getattr(getattr(study, table), key)
-            fault = _name_fault(name, CIRCUITS / folder, ending, Path(self.folder))
-            if fault:
-                self.fault(at or (table, key), *fault)
-
-    def _check_limits(self, study: Study) -> None:
-        for name in study.limits:
-            if name not in MEASURES:
-                near = difflib.get_close_matches(name, MEASURES, n=1, cutoff=0.0)
-                self.fault(
-                    ("limits", name), "is not a measure.", f"Nearest: {near[0]}. All of them: bandfloor list measures."
-                )
-            elif not MEASURES[name].available:
-                self.fault(
-                    ("limits", name),
-                    "is a measure that this version does not compute.",
-                    "Take the limit out; it would be a promise that nobody checks.",
-                )
-            elif study.antenna.model == "fixture" and name in ("noise_margin_db", "noise_rise_db", "antenna_factor_db"):
-                self.fault(
-                    ("limits", name),
-                    "cannot be kept: a fixture receives no field.",
-                    "Choose an antenna, or take the limit out.",
-                )
-
-    def _check_noise(self, study: Study, at: tuple) -> None:
-        noise = study.site.noise
-        if isinstance(noise, str):
-            if noise not in NOISE_CLASSES:
-                near = difflib.get_close_matches(noise, NOISE_CLASSES, n=1, cutoff=0.3)
-                hint = f"Nearest: {near[0]}. " if near else ""
-                self.fault(at, f'there is no noise class "{noise}".', f"{hint}Known: {', '.join(NOISE_CLASSES)}.")
-            return
-        outside = [f for f in study.bands.frequencies if not noise.frequencies[0] <= f <= noise.frequencies[-1]]
-        if outside:
+            model = self.at(*path, "model")
+            near = nearest(model, ANTENNA_MODELS, 0.4) if isinstance(model, str) else None
             self.fault(
-                at,
-                f"the table does not reach the band {format_quantity(outside[0], 'Hz')}.",
-                "Measure that far, or leave the band out; nothing is extrapolated.",
+                (*path, "model"),
+                "is missing." if model is None else f"there is no antenna model {shown(model)}.",
+                f"{f'Nearest: {near}. ' if near else ''}Known: {', '.join(ANTENNA_MODELS)}.",
             )
+        elif kind == "literal_error":
+            self.fault(path, f"is {given}.", f"Write {problem['ctx']['expected']}.".replace("'", '"'))
+        elif kind in ("model_type", "dict_type", "model_attributes_type"):
+            self.fault(path, f"is {given}, not a table.", f"Write it as a table: [{name}].")
+        elif kind == "tuple_type":
+            self.fault(path, f"is {given}, not a list of tables.", f"Write each as a table: [[{name}]].")
+        else:
+            self.fault(path, f"is {given}: {problem['msg']}.", self._example(path))
 
-    def _check_vary(self, study: Study) -> None:
-        count = math.prod(len(vary.values) for vary in study.vary)
+    def _unknown(self, path: tuple) -> None:
+        model = model_at(self.data, path[:-1])
+        known = [key for key in (model.model_fields if model else ()) if key not in SET_BY_READER]
+        if path[0] in _LATER and len(path) == 1:
+            self.fault(
+                path, "is a table that this version does not know.", "Take it out; nothing would be done with it."
+            )
+            return
+        elsewhere = [key for key in every_key(self.data) if key.endswith(f".{path[-1]}")]
+        others = [name for name, other in ANTENNA_MODELS.items() if path[-1] in other.model_fields]
+        if path[0] == "antenna" and others:
+            self.fault(path, "is not a key of this antenna.", f"Antenna models that have it: {', '.join(others)}.")
+            return
+        if len(elsewhere) == 1:
+            self.fault(path, "is not a key here.", f"It is a key of [{elsewhere[0].partition('.')[0]}].")
+            return
+        near = nearest(path[-1], known)
+        self.fault(path, "is not a key.", f"Nearest known key: {near}. Known: {', '.join(known)}.")
+
+    def _example(self, path: tuple) -> str:
+        model = model_at(self.data, path[:-1])
+        field = model.model_fields.get(path[-1]) if model else None
+        extra = field.json_schema_extra if field else None
+        if not isinstance(extra, dict):
+            return f"Add a table [{'.'.join(map(str, path))}]."
+        return f"Write, for example, {path[-1]} = {extra['example']}: {field.description}."
+
+    # ------------------------------------------------------------------ between keys
+
+    def _names(self) -> None:
+        for table, key in (("amplifier", "circuit"), ("amplifier", "opamp"), ("feedline", "cable")):
+            name = self.at(table, key)
+            said = name_fault(key, name, self.folder) if is_plain_text(name) else None
+            if said:
+                self.fault((table, key), *said)
+
+    def _parts(self) -> None:
+        parts = self.at(*PARTS)
+        for name, text in parts.items() if isinstance(parts, dict) else ():
+            if isinstance(text, bool) or not (isinstance(text, int | float) or is_plain_text(text)):
+                continue  # said with the single keys
+            unit = _UNITS.get(name[:1].lower())
+            if unit is None:
+                self.fault((*PARTS, name), "is no part.", "Names of parts begin with R, C or L.")
+                continue
+            try:
+                if parse_part(text, unit).value <= 0:
+                    raise QuantityError(f"{shown(text)} is not above zero.", "Write a value above zero.")
+            except QuantityError as error:
+                self.fault((*PARTS, name), error.found, error.remedy)
+
+    def _noise(self) -> None:
+        noise = self.at("site", "noise")
+        if is_plain_text(noise):
+            names = [known.name for known in CLASSES]
+            if noise not in names:
+                near = nearest(noise, names, 0.3)
+                hint = f"Nearest: {near}. " if near else ""
+                self.fault(
+                    ("site", "noise"), f"there is no noise class {shown(noise)}.", f"{hint}Known: {', '.join(names)}."
+                )
+        if not isinstance(noise, dict):
+            return
+        try:
+            reach = NoiseTable.model_validate(noise).frequencies
+            bands = Bands.model_validate(self.data.get("bands", {})).frequencies
+        except ValidationError:
+            return  # said with the single keys
+        for band in bands:
+            if not reach[0] <= band <= reach[-1]:
+                self.fault(
+                    ("site", "noise", "frequencies"),
+                    f"the table does not reach the band {format_quantity(band, 'Hz')}.",
+                    "Measure that far, or leave the band out; nothing is extrapolated.",
+                )
+
+    def _limits(self) -> None:
+        limits = self.at("limits")
+        for name in limits if isinstance(limits, dict) else ():
+            if name not in MEASURES:
+                remedy = f"Nearest: {nearest(name, MEASURES)}. All of them: bandfloor list measures."
+                self.fault(("limits", name), "is not a measure.", remedy)
+            elif not MEASURES[name].available:
+                remedy = "Take the limit out; it would be a promise that nobody checks."
+                self.fault(("limits", name), "is a measure that this version does not compute.", remedy)
+            elif self.at("antenna", "model") == "fixture" and name in _FIELD_MEASURES:
+                remedy = "Choose an antenna, or take the limit out."
+                self.fault(("limits", name), "cannot be kept: a fixture receives no field.", remedy)
+
+    # ------------------------------------------------------------------ values to vary
+
+    def _vary(self) -> None:
+        varied: list[tuple[int, str, list]] = []
+        entries = self.at("vary")
+        for number, entry in enumerate(entries if isinstance(entries, list) else ()):
+            what, values = (entry.get("what"), entry.get("values")) if isinstance(entry, dict) else (None, None)
+            if isinstance(what, str) and self._may_vary(number, what, [name for _, name, _ in varied]):
+                if isinstance(values, list) and len(values) <= MOST_VALUES:
+                    varied.append((number, what, values))
+        count = math.prod(len(values) for _, _, values in varied)
         if count > MOST_SCENARIOS:
             self.fault(("vary",), f"makes {count} scenarios.", f"Write at most {MOST_SCENARIOS}.")
             return
-        seen = set()
-        for number, vary in enumerate(study.vary):
-            at = ("vary", number, "what")
-            path = tuple(vary.what.split("."))
-            if vary.what in seen:
-                self.fault(at, f'"{vary.what}" is varied twice.', "Put all its values into one list.")
-                continue
-            seen.add(vary.what)
-            if path[0] in ("vary", "limits", "title", *SET_BY_READER) or vary.what in (
-                "run.units",
-                "run.build",
-                "run.seed",
-            ):
-                self.fault(
-                    at, f'"{vary.what}" cannot be varied.', "Vary something of the chain, for example feedline.length."
-                )
-                continue
-            if not self._path_is_known(at, path):
-                continue
-            for value in vary.values:
-                self._check_value(number, path, value)
+        before = {(path, found) for path, _, found, _ in self.found}
+        sound = [(number, what, self._sound_values(number, what, values, before)) for number, what, values in varied]
+        if self.study is not None:
+            self._together(sound)
 
-    def _path_is_known(self, at: tuple, path: tuple) -> bool:
-        model = _model_at(self.data, path[:-1])
-        if model is None and path[:-1] != ("amplifier", "parts"):
+    def _may_vary(self, number: int, what: str, already: list[str]) -> bool:
+        at = ("vary", number, "what")
+        known = variable_keys(self.data)
+        words = tuple(what.split("."))
+        if what in already:
+            self.fault(at, f"{shown(what)} is varied twice.", "Put all its values into one list.")
+        elif what in known or (words[:-1] == PARTS and words[-1]):
+            return True
+        elif what in FIXED or words[0] in ("title", "vary", "limits"):
             self.fault(
-                at, f'"{".".join(path)}" is not a key.', "Write a dotted key of this file, for example feedline.length."
+                at, f"{shown(what)} cannot be varied.", "Write a study for each; this key is one for all scenarios."
             )
-            return False
-        if model is not None and path[-1] not in model.model_fields:
-            near = difflib.get_close_matches(path[-1], list(model.model_fields), n=1, cutoff=0.0)
-            nearest = ".".join((*path[:-1], near[0]))
-            self.fault(at, f'"{".".join(path)}" is not a key.', f"Nearest known key: {nearest}.")
-            return False
-        if model is not None and _is_table(model.model_fields[path[-1]]):
-            self.fault(at, f'"{".".join(path)}" is a whole table.', "Name one key of it.")
-            return False
-        return True
+        elif any(key.startswith(f"{what}.") for key in known):
+            first = next(key for key in known if key.startswith(f"{what}."))
+            self.fault(at, f"{shown(what)} is a whole table.", f"Name one key of it, for example {first}.")
+        elif is_plain_text(what):
+            near = nearest(what, (*known, *(key.split(".")[1] for key in known)), 0.6)
+            hint = next((key for key in known if near and key.endswith(near)), None)
+            remedy = f"Nearest known key: {hint}." if hint else "Write a dotted key, for example feedline.length."
+            self.fault(at, f"{shown(what)} is not a key that can be varied.", remedy)
+        return False
 
-    def _check_value(self, number: int, path: tuple, value) -> None:
-        at = ("vary", number, "values")
-        trial = _Reader(self.file, self.folder, with_value(self.data, path, value), self.lines)
-        study = trial._validated(trial.data)
-        if study is not None:
-            trial._check_names(trial.data, study)
-            trial._check_noise(study, at)
-        known = {fault.found for fault in self.faults}
-        for fault in trial.faults:
-            if fault.found in known:
-                # Wrong in the study itself, and said there.
+    def _sound_values(self, number: int, what: str, values: list, before: set) -> list[tuple[int, object]]:
+        """Try every value in the study; say what is new about it, and keep those that may stand."""
+        sound = []
+        alone = {key: entry for key, entry in self.data.items() if key != "vary"}
+        for place, value in enumerate(values):
+            if isinstance(value, bool) or not isinstance(value, str | int | float):
+                continue  # said with the single keys
+            trial = _Check(with_value(alone, tuple(what.split(".")), value), self.folder)
+            trial.keys()
+            trial.across_keys()
+            news = [(found, remedy) for path, _, found, remedy in trial.found if (path, found) not in before]
+            for found, remedy in news:
+                said = found if shown(value) in found else f"{shown(value)}: {found}"
+                self.fault(("vary", number, "values", place), said, remedy, what)
+            if not news:
+                sound.append((place, value))
+        return sound
+
+    def _together(self, varied: list[tuple[int, str, list]]) -> None:
+        """Try all values of keys that depend on each other: the models check one table at a time."""
+        tables = {what.partition(".")[0] for _, what, _ in varied}
+        for table in sorted(tables):
+            group = [entry for entry in varied if entry[1].partition(".")[0] == table]
+            if len(group) < 2:
                 continue
-            self.fault(at, f"{_shown(value)}: {fault.found}", fault.remedy)
-
-
-def with_value(data: dict, path: tuple, value) -> dict:
-    """A copy of a study's data with one key set."""
-    changed = copy.deepcopy(data)
-    table = changed
-    for word in path[:-1]:
-        table = table.setdefault(word, {})
-    table[path[-1]] = value
-    return changed
-
-
-def scenario_data(study: Study):
-    """Data of every scenario of a study, in order: pairs of (values by key, data)."""
-    keys = [tuple(vary.what.split(".")) for vary in study.vary]
-    for values in itertools.product(*(vary.values for vary in study.vary)):
-        data = study.raw
-        for key, value in zip(keys, values, strict=True):
-            data = with_value(data, key, value)
-        yield tuple(zip((vary.what for vary in study.vary), values, strict=True)), data
-
-
-def _name_fault(name: str, folder: Path, ending: str, study_folder: Path) -> tuple[str, str] | None:
-    if "/" not in name and "\\" not in name and not name.endswith(ending):
-        if (folder / f"{name}{ending}").is_file() and re.fullmatch(r"[\w.+-]+", name):
-            return None
-        known = sorted(path.name[: -len(ending)] for path in folder.glob(f"*{ending}"))
-        near = difflib.get_close_matches(name, known, n=1, cutoff=0.3)
-        hint = f"Nearest: {near[0]}. " if near else ""
-        return f'there is no "{name}".', f"{hint}Known: {', '.join(known)}; or give a path that ends in {ending}."
-    try:
-        path = (study_folder / name).resolve()
-        inside = path.is_relative_to(study_folder.resolve())
-        exists = path.is_file()
-    except (OSError, ValueError, RuntimeError):
-        return f'"{name}" is no file name.', "Name a file in the study's folder."
-    if Path(name).is_absolute() or not inside:
-        return f'"{name}" lies outside the study\'s folder.', "Put the file beside the study, or below it."
-    if not exists:
-        return f'there is no file "{name}" in the study\'s folder.', f"Name an existing file that ends in {ending}."
-    return None
-
-
-def _shown(value) -> str:
-    return f'"{value}"' if isinstance(value, str) else repr(value)[:60]
-
-
-def _at(data, path: tuple):
-    for word in path:
-        try:
-            data = data[word]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return data
-
-
-def _model_at(data: dict, path: tuple):
-    """The model of the table at a path of a study; None where there is no table with fixed keys."""
-    model = Study
-    for position, word in enumerate(path):
-        if isinstance(word, int):
-            continue
-        if word == "antenna" and position == 0:
-            chosen = _at(data, ("antenna", "model"))
-            model = ANTENNA_MODELS.get(chosen if isinstance(chosen, str) else "")
-        else:
-            field = model.model_fields.get(word) if model else None
-            model = _table_type(field) if field else None
-        if model is None:
-            return None
-    return model
-
-
-def _table_type(field: FieldInfo):
-    pending = [field.annotation]
-    while pending:
-        kind = pending.pop()
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
-            return kind
-        pending += [argument for argument in get_args(kind) if argument is not ...]
-    return None
-
-
-def _is_table(field: FieldInfo) -> bool:
-    return isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel)
-
-
-def _what_it_is(data: dict, path: tuple) -> str:
-    model = _model_at(data, tuple(path[:-1]))
-    field = model.model_fields.get(path[-1]) if model else None
-    if field is None or _table_type(field):
-        return f"Add a table [{'.'.join(str(word) for word in path)}]."
-    unit = (field.json_schema_extra or {}).get("unit") if isinstance(field.json_schema_extra, dict) else ""
-    meaning = f": {field.description}" if field.description else ""
-    return f'Add {path[-1]} = "…"{f" [{unit}]" if unit else ""}{meaning}.'
-
-
-# ---------------------------------------------------------------------- writing
-
-
-def study_text(study: Study) -> str:
-    """A study as TOML with every default filled in; reading it back gives an equal study."""
-    out = [f"title = {_quoted(study.title)}"]
-    for name, field in Study.model_fields.items():
-        if name in ("title", "vary", "limits", *SET_BY_READER):
-            continue
-        out += ["", *_table_lines(name, getattr(study, name), field)]
-    for vary in study.vary:
-        values = ", ".join(_value(value, "") for value in vary.values)
-        out += ["", "[[vary]]", f"what = {_quoted(vary.what)}", f"values = [{values}]"]
-    if study.limits:
-        out += ["", "[limits]", *(f"{name} = {_value(limit, '')}" for name, limit in study.limits.items())]
-    return "\n".join(out) + "\n"
-
-
-def _table_lines(name: str, table: BaseModel, _field) -> list[str]:
-    lines, below = [f"[{name}]"], []
-    for key, field in type(table).model_fields.items():
-        value = getattr(table, key)
-        if value is None:
-            continue
-        if isinstance(value, BaseModel):
-            below += ["", *_table_lines(f"{name}.{key}", value, field)]
-        elif isinstance(value, dict):
-            if value:
-                below += ["", f"[{name}.{key}]", *(f"{_bare(k)} = {_quoted(v)}" for k, v in value.items())]
-        else:
-            unit = field.json_schema_extra.get("unit", "") if isinstance(field.json_schema_extra, dict) else ""
-            lines.append(f"{key} = {_value(value, unit)}")
-    return lines + below
-
-
-def _bare(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _quoted(key)
-
-
-def _quoted(text) -> str:
-    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _value(value, unit: str) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, Limit):
-        if math.isinf(value.high):
-            return _quoted(f"> {value.low!r}")
-        return _quoted(f"< {value.high!r}" if math.isinf(value.low) else f"{value.low!r}..{value.high!r}")
-    if isinstance(value, PartValue):
-        return _quoted(_part(value, unit))
-    if isinstance(value, tuple | list):
-        if unit == "degC":
-            return _quoted(f"{value[0]!r}..{value[1]!r}")
-        return "[" + ", ".join(_value(item, unit) for item in value) + "]"
-    if isinstance(value, float) and unit:
-        # An engineer's spelling where it is exact, all digits where it is not.
-        for digits in (3, 4, 6, 9):
-            text = format_quantity(value, unit, digits).replace("Ω", "ohm").replace("µ", "u")
-            if parse_quantity(text, unit) == value:
-                return _quoted(text)
-        return repr(value)
-    return repr(value) if isinstance(value, int | float) else _quoted(value)
-
-
-def _part(part: PartValue, unit: str) -> str:
-    words = " ".join(part.words)
-    if part.tolerance is None:
-        return f"{part.value!r} {words}".strip()
-    low, high = -100 * part.tolerance.low, 100 * part.tolerance.high
-    spread = f"{high!r}%" if low == high else f"-{low!r}%/+{high!r}%"
-    text = f"{part.value!r} {unit} {spread} {words}".strip()
-    assert parse_part(text, unit).value == part.value
-    return text
+            for chosen in itertools.product(*(values for _, _, values in group)):
+                data = {key: entry for key, entry in self.data.items() if key != "vary"}
+                for (_, what, _), (_, value) in zip(group, chosen, strict=True):
+                    data = with_value(data, tuple(what.split(".")), value)
+                trial = _Check(data, self.folder)
+                trial.keys()
+                if trial.found:
+                    with_others = ", ".join(
+                        f"{what} = {shown(value)}" for (_, what, _), (_, value) in zip(group[:-1], chosen, strict=False)
+                    )
+                    _, _, found, remedy = trial.found[0]
+                    at = ("vary", group[-1][0], "values", chosen[-1][0])
+                    self.fault(at, f"together with {with_others}: {found}", remedy, group[-1][1])
+                    break

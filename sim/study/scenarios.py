@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
+from sim.study.choices import scenario_data
 from sim.study.model import Study
-from sim.study.read import scenario_data
 
 
 @dataclass(frozen=True)
@@ -13,11 +13,11 @@ class Scenario:
     Attributes
     ----------
     number : int
-        From 0, the last-named key changing fastest.
-    values : tuple of (str, value)
-        Varied keys and what they are here.
+        From 0, the key named last changing fastest.
+    values : tuple of (str, str or number)
+        Varied keys and what they are here, as written.
     study : Study
-        The study with these values and nothing left to vary.
+        The study with these values and nothing left to vary; lines of varied keys are those of their values.
     """
 
     number: int
@@ -26,10 +26,21 @@ class Scenario:
 
 
 def scenarios(study: Study) -> tuple[Scenario, ...]:
-    """All scenarios of a study; one without values if nothing is varied."""
+    """All scenarios of a study; one without values if nothing is varied.
+
+    Parameters
+    ----------
+    study : Study
+        From :func:`sim.study.read.read_study`, which has tried every value.
+    """
     found = []
-    for number, (values, data) in enumerate(scenario_data(study)):
-        alone = Study.model_validate({key: value for key, value in data.items() if key != "vary"})
-        placed = alone.model_copy(update={"file": study.file, "folder": study.folder, "raw": data})
-        found.append(Scenario(number, values, placed))
+    for number, (values, places, data) in enumerate(scenario_data(study)):
+        lines = dict(study.lines)
+        for vary, ((key, _), place) in enumerate(zip(values, places, strict=True)):
+            line = study.lines.get(("vary", vary, "values", place))
+            if line is not None:
+                lines[tuple(key.split("."))] = line
+        here = Study.model_validate(data)
+        here = here.model_copy(update={"file": study.file, "folder": study.folder, "lines": lines})
+        found.append(Scenario(number, values, here))
     return tuple(found)

@@ -7,7 +7,6 @@ of ngspice, or a text editor, might read differently.
 
 import shutil
 import subprocess
-import time
 from pathlib import Path
 
 import pytest
@@ -265,11 +264,11 @@ def test_nested_expressions_do_not_end_the_guard(nested):
         "(" * 3900 + "\n",
     ],
 )
-def test_judged_in_time(text):
-    """The guard's own work grows with the text, not faster: nothing of this size takes more than a few seconds."""
-    started = time.monotonic()
+def test_long_texts_are_judged(text):
+    """Work grows with the text, not faster: a text that would take hours if it did is judged like any other."""
     try:
-        read_cards(TITLE + text, "file.cir", CardSet.MODEL)
+        cards = read_cards(TITLE + text + "R99 x y 1k\n", "file.cir", CardSet.MODEL)
     except GuardError as error:
         assert str(error)
-    assert time.monotonic() - started < 5
+    else:
+        assert cards[-1].keyword == "r"

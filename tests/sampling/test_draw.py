@@ -3,7 +3,6 @@
 import os
 import subprocess
 import sys
-import time
 from dataclasses import fields
 from pathlib import Path
 
@@ -303,23 +302,6 @@ def test_temperature():
     assert stats.kstest(found, stats.uniform(-20, 60).cdf).pvalue > 0.01
     assert draw_temperature((-20.0, 40.0), 1, np.array([0])).tolist() == [10.0]
     assert np.all(draw_temperature((20.0, 20.0), 1, np.arange(9)) == 20.0)
-
-
-# ---------------------------------------------------------------------- cost
-
-
-def test_quick():
-    """Thirty parts in a thousand units take less than 0.2 s; 0.01 s on two cores when this was written."""
-    part, units = parse_part("10k 1% thick-film lot", "ohm"), np.arange(1001)
-    temperature = draw_temperature((-20, 40), 1, units)
-
-    def seconds():
-        start = time.process_time()
-        for number in range(30):
-            draw_part(part, f"R{number}", 1, units, BUILD, temperature)
-        return time.process_time() - start
-
-    assert min(seconds() for _ in range(3)) < 0.2
 
 
 def test_light_import():

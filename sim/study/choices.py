@@ -1,0 +1,120 @@
+"""What may be varied in a study, and the study's data with another value in place."""
+
+import itertools
+import tomllib
+from collections.abc import Iterator
+
+from pydantic import BaseModel
+
+from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
+from sim.study.write import study_text
+
+FIXED = ("antenna.model", "bands.frequencies", "run.units", "run.seed", "run.build")
+"""Keys that are the same in all scenarios of a study: results could not be compared, or have other keys beside them."""
+PARTS = ("amplifier", "parts")
+
+
+def model_at(data: dict, path: tuple):
+    """The model of the table that stands at a path of a study's data; None where its keys are free or unknown.
+
+    Parameters
+    ----------
+    data : dict
+        A study's data, for the kind of antenna.
+    path : tuple
+        Keys, and places in lists.
+    """
+    model = Study
+    for word in path:
+        if isinstance(word, int):
+            continue
+        if model is Study and word == "antenna":
+            table = data.get("antenna")
+            name = table.get("model") if isinstance(table, dict) else None
+            model = ANTENNA_MODELS.get(name if isinstance(name, str) else "")
+        else:
+            field = model.model_fields.get(word)
+            model = _table_in(field.annotation) if field else None
+        if model is None:
+            return None
+    return model
+
+
+def _table_in(annotation):
+    """The model inside an annotation such as ``tuple[Vary, ...]`` or a word or table."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in getattr(annotation, "__args__", ()):
+        found = _table_in(inner)
+        if found is not None:
+            return found
+    return None
+
+
+def every_key(data: dict) -> tuple[str, ...]:
+    """Dotted keys of all tables of a study that have fixed keys.
+
+    Parameters
+    ----------
+    data : dict
+        A study's data, for the kind of antenna.
+    """
+    keys = []
+    for table in Study.model_fields:
+        if table not in ("title", "vary", "limits", *SET_BY_READER):
+            model = model_at(data, (table,))
+            keys += [f"{table}.{key}" for key in (model.model_fields if model else ()) if (table, key) != PARTS]
+    return tuple(keys)
+
+
+def variable_keys(data: dict) -> tuple[str, ...]:
+    """Dotted keys of a study that may be varied, parts of the amplifier aside.
+
+    Parameters
+    ----------
+    data : dict
+        A study's data, for the kind of antenna.
+    """
+    return tuple(key for key in every_key(data) if key not in FIXED)
+
+
+def with_value(data: dict, path: tuple[str, ...], value) -> dict:
+    """A study's data with one key set; the data given stay as they are.
+
+    Parameters
+    ----------
+    data : dict
+    path : tuple of str
+    value : object
+    """
+    changed = dict(data)
+    table = changed
+    for word in path[:-1]:
+        inner = table.get(word)
+        table[word] = dict(inner) if isinstance(inner, dict) else {}
+        table = table[word]
+    table[path[-1]] = value
+    return changed
+
+
+def scenario_data(study: Study) -> Iterator[tuple[tuple, tuple[int, ...], dict]]:
+    """Every scenario of a study, in order, the key named last changing fastest.
+
+    Yields
+    ------
+    values : tuple of (str, str or number)
+        Varied keys and what they are here.
+    places : tuple of int
+        Place of each value in its list.
+    data : dict
+        The study's data with these values, nothing left to vary.
+    """
+    data = tomllib.loads(study_text(study))
+    data.pop("vary", None)
+    keys = [tuple(vary.what.split(".")) for vary in study.vary]
+    for chosen in itertools.product(*(enumerate(vary.values) for vary in study.vary)):
+        here = data
+        for key, (_, value) in zip(keys, chosen, strict=True):
+            here = with_value(here, key, value)
+        values = tuple((vary.what, value) for vary, (_, value) in zip(study.vary, chosen, strict=True))
+        yield values, tuple(place for place, _ in chosen), here

@@ -1,0 +1,71 @@
+"""Keys of a study as rows, documentation and help."""
+
+import tomllib
+
+from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
+from sim.study.read import read_study
+from sim.study.schema import keys_help, keys_markdown, study_keys
+
+
+def test_every_field_of_the_models_has_a_row():
+    """Nothing that a study may hold is left out of the documentation, nothing of the reader's own is in it."""
+    found = {(key.table, key.name) for key in study_keys()}
+    assert ("", "title") in found
+    for name, field in Study.model_fields.items():
+        if name in SET_BY_READER:
+            assert all(key != name for _, key in found)
+        elif name not in ("title", "antenna", "vary", "limits"):
+            for key in set(field.annotation.model_fields) - {"parts"}:
+                assert (f"[{name}]", key) in found
+    for model, antenna in ANTENNA_MODELS.items():
+        assert {key for table, key in found if f'"{model}"' in table} == set(antenna.model_fields)
+    assert {("[[vary]]", "what"), ("[amplifier.parts]", "NAME"), ("[limits]", "NAME")} <= found
+    assert len(found) == len(study_keys())
+
+
+def test_every_row_is_whole():
+    """Every key says what it means and shows how it is written; a unit is none that nobody reads."""
+    for key in study_keys():
+        assert key.meaning and key.example and key.table.isprintable(), key
+        assert key.unit in ("", "m", "ohm", "F", "V", "dB", "Hz", "degC"), key
+        assert not (key.required and key.default), key
+        tomllib.loads(f"{key.name} = {key.example}")
+
+
+def test_the_examples_make_a_study(tmp_path):
+    """All examples together, one antenna and one kind of noise, are a study that reads."""
+    tables: dict[str, list[str]] = {}
+    for key in study_keys():
+        if "fixture" in key.table and "antenna" in key.table or key.table == "[site.noise]":
+            continue
+        name = {"[amplifier.parts]": "Cf", "[limits]": "gain_db"}.get(key.table, key.name)
+        tables.setdefault(key.table.split(" ")[0], []).append(f"{name} = {key.example}")
+    text = "\n".join("\n".join([table, *lines]) for table, lines in tables.items())
+    (tmp_path / "examples.toml").write_text(text, encoding="utf-8")
+    study = read_study(tmp_path / "examples.toml")
+    assert study.antenna.height == 7.0
+    assert study.limits["gain_db"].low == 9.0
+    assert len(study.vary[0].values) == 3
+
+
+def test_markdown_has_one_row_a_key():
+    """The table for the documentation is well formed, with a heading for each table of a study."""
+    lines = keys_markdown().split("\n")
+    rows = [line for line in lines if line.startswith("| `")]
+    assert len(rows) == len(study_keys())
+    assert all(line.count("|") == 6 for line in rows)
+    assert '| `height` | m | must be given | `"7 m"` | height of the conductor |' in rows
+    assert '| `gap` | m | `"75 mm"` | `"75 mm"` | length of the insulator at its base |' in rows
+    assert [line for line in lines if line.startswith("### ")][:2] == [
+        "### Before the first table",
+        "### `[amplifier]`",
+    ]
+
+
+def test_help_fits_its_width():
+    """No line is wider than asked for, and every key is named at the beginning of one."""
+    for width in (80, 120):
+        lines = keys_help(width).split("\n")
+        assert max(map(len, lines)) <= width
+        for key in study_keys():
+            assert any(line.startswith(f"  {key.name} = {key.example}") for line in lines)
