@@ -104,7 +104,14 @@ def test_a_deep_table_can_be_shown():
 
 @pytest.mark.parametrize(
     ("word", "cutoff", "near"),
-    [("opa810", 0.9, "OPA810"), ("OPA81O", 0.0, "OPA810"), ("zzz", 0.3, None), ("zzz", 0.0, "OPA810"), ("", 0.1, None)],
+    [
+        ("opa810", 0.9, "OPA810"),
+        ("LM-358", 0.8, "LM358"),
+        ("OPA81O", 0.0, "OPA810"),
+        ("zzz", 0.3, None),
+        ("zzz", 0.0, "OPA810"),
+        ("", 0.1, None),
+    ],
 )
 def test_nearest_ignores_case(word, cutoff, near):
     """Upper and lower case do not count, and below the least likeness nothing is proposed."""

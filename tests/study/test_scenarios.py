@@ -2,6 +2,7 @@
 
 import pytest
 
+from sim.study.choices import with_value
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 
@@ -121,3 +122,13 @@ def test_the_study_read_from_its_own_text_has_the_same_scenarios(tmp_path):
     (tmp_path / "again.toml").write_text(study_text(study), encoding="utf-8")
     again = scenarios(read_study(tmp_path / "again.toml"))
     assert [(s.number, s.values, s.study) for s in again] == [(s.number, s.values, s.study) for s in every]
+
+
+def test_a_value_put_in_place_leaves_the_data_alone():
+    """The data given are the same afterwards, at every depth, and what was not there is made."""
+    data = {"title": "x", "feedline": {"length": "1 m", "cable": "rg6-ccs"}}
+    changed = with_value(data, ("feedline", "length"), "2 m")
+    deeper = with_value(changed, ("amplifier", "parts", "Cf"), "3p")
+    assert data == {"title": "x", "feedline": {"length": "1 m", "cable": "rg6-ccs"}}
+    assert changed == {"title": "x", "feedline": {"length": "2 m", "cable": "rg6-ccs"}}
+    assert deeper == {**changed, "amplifier": {"parts": {"Cf": "3p"}}}

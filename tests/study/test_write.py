@@ -99,6 +99,13 @@ current_ma = "< 30"
     )
 
 
+def test_values_are_written_with_as_few_digits_as_they_have():
+    """A prefix is kept where more digits are needed to be exact; all digits stand only where none would do."""
+    assert toml_value(475.25e3, "Hz") == '"475.25 kHz"'
+    assert toml_value(8.2e-12, "F") == '"8.2 pF"'
+    assert toml_value(1 / 3, "m") == '"0.3333333333333333 m"'
+
+
 @pytest.mark.parametrize("path", STUDIES, ids=lambda path: path.stem)
 def test_studies_of_the_program_come_back(path, tmp_path):
     """Each study that comes along reads back equal, line for line the second time."""
