@@ -12,6 +12,9 @@ STARTER = Path(__file__).resolve().parent.parent / "study" / "starter.toml"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of ``bandfloor new``."""
     parser.add_argument("file", metavar="FILE", help="study file to write, for example studies/mine.toml")
+    from sim.study.schema import keys_help
+
+    parser.epilog = "Every key that a study may have:\n\n" + keys_help(100)
 
 
 def act(given) -> int:

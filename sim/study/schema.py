@@ -108,3 +108,15 @@ def keys_help(width: int = 100) -> str:
         out.append(f"{head:<33} {lines[0]}" if len(head) <= 33 else head)
         out += [indent + line for line in (lines[1:] if len(head) <= 33 else lines)]
     return "\n".join(out).lstrip("\n") + "\n"
+
+
+PAGE_HEAD = """# Keys of a study file
+
+Made from the models (`sim.study.schema.keys_page`); a test fails when it is stale. Quantities are written as engineers
+write them: "10k", "8.2p", "120 m", "1.83M", "5%". `bandfloor new FILE` writes a commented study to start from.
+"""
+
+
+def keys_page() -> str:
+    """The page docs/study-keys.md."""
+    return f"{PAGE_HEAD}\n{keys_markdown().strip()}\n"

@@ -4,7 +4,8 @@ import tomllib
 
 from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
 from sim.study.read import read_study
-from sim.study.schema import keys_help, keys_markdown, study_keys
+from sim.study.schema import keys_help, keys_markdown, keys_page, study_keys
+from tests.conftest import ROOT
 
 
 def test_every_field_of_the_models_has_a_row():
@@ -69,3 +70,8 @@ def test_help_fits_its_width():
         assert max(map(len, lines)) <= width
         for key in study_keys():
             assert any(line.startswith(f"  {key.name} = {key.example}") for line in lines)
+
+
+def test_the_page_in_docs_is_not_stale():
+    """docs/study-keys.md is what the models say now."""
+    assert (ROOT / "docs" / "study-keys.md").read_text(encoding="utf-8") == keys_page()
