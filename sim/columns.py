@@ -69,7 +69,9 @@ _ALL = (
         "high",
         "stability",
     ),
-    Measure("stable", "0/1", "no unstable pole of the loop, on a matched and on an open line", False, "high", "stability"),
+    Measure(
+        "stable", "0/1", "no unstable pole of the loop, on a matched and on an open line", False, "high", "stability"
+    ),
     Measure("supply_v", "V", "at the amplifier, after the feedline's drop", False, "high", "supply"),
     Measure("current_ma", "mA", "drawn from the supply", False, "low", "supply"),
     Measure("output_dc_v", "V", "op-amp output at rest", False, "info", "supply"),
