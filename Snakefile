@@ -12,13 +12,16 @@ from snakemake.utils import min_version
 min_version("9.0")
 
 sys.path.insert(0, workflow.basedir)
-from sim.steps.layout import chunk_count, default_out, study_inputs  # noqa: E402
+from sim.steps.layout import chunk_count, default_out, mark_inputs, refuse_braces, study_inputs  # noqa: E402
 
 # The first thing said about a bad study is what is wrong with it, before any job is planned.
-INPUTS = study_inputs(config.get("study"), config.get("units"))
-STUDY = config["study"]
-OUT = Path(config.get("out") or default_out(STUDY))
+STUDY = str(config.get("study") or "")
+INPUTS = study_inputs(STUDY, config.get("units"))
+OUT = Path(str(config.get("out") or default_out(STUDY)))
+refuse_braces(OUT)
 UNITS = f"--units {int(config['units'])}" if config.get("units") else ""
+# Changes with the contents of all of these, and then every step is done again.
+MARK = mark_inputs(OUT, INPUTS, config.get("units"))
 
 
 scattergather:
@@ -38,6 +41,7 @@ rule all:
 rule sample:
     input:
         INPUTS[1:],
+        MARK,
         study=STUDY,
     output:
         study=OUT / "study.toml",
@@ -58,6 +62,7 @@ rule sample:
 rule simulate:
     input:
         INPUTS[1:],
+        MARK,
         study=STUDY,
         units=OUT / "units.parquet",
     output:
@@ -78,6 +83,7 @@ rule simulate:
 rule summarise:
     input:
         INPUTS[1:],
+        MARK,
         study=STUDY,
         units=OUT / "units.parquet",
         measures=gather.chunk(OUT / "chunks/{scatteritem}.npz"),
@@ -104,6 +110,7 @@ rule summarise:
 # Draw every picture that the report shows.
 rule figures:
     input:
+        MARK,
         OUT / "study.toml",
         OUT / "measures.parquet",
         OUT / "curves.parquet",
@@ -125,6 +132,7 @@ rule figures:
 # One page that opens with the answer.
 rule report:
     input:
+        MARK,
         OUT / "figures",
         OUT / "failures.csv",
         OUT / "netlist.cir",

@@ -1,6 +1,7 @@
 """bandfloor run: hand the study to the pipeline, show how far it is, print the answer."""
 
 import argparse
+import contextlib
 import json
 import os
 import signal
@@ -9,13 +10,16 @@ import sys
 import time
 from pathlib import Path
 
-from sim.errors import BandfloorError
+from sim.errors import BandfloorError, Fault, StudyError
 from sim.paths import SNAKEFILE
-from sim.steps.layout import default_out
+from sim.steps.layout import default_out, refuse_braces
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 
+STOPPED = 130
+"""Exit code of a run that was interrupted, as shells have it for Ctrl-C."""
 _POLL_S = 0.15
+_ORIGIN = "study.path"
 _STEPS = ("summarise", "figures", "report")
 
 
@@ -44,10 +48,16 @@ def act(given) -> int:
     every = scenarios(study)
     _check_chains(every)
     out = Path(given.out) if given.out else default_out(given.study)
+    refuse_braces(given.study, out)
+    _own_folder(given, out)
     _writable(out)
     cores = given.cores or os.cpu_count() or 1
     begin = time.monotonic()
-    _pipeline(given, out, cores, (study.run.units + 1) * len(every), quiet=given.json)
+    try:
+        _pipeline(given, out, cores, (study.run.units + 1) * len(every), quiet=given.json)
+    except KeyboardInterrupt:
+        print("\nstopped; the same command goes on where it was", file=sys.stderr)
+        return STOPPED
     answer = json.loads((out / "answer.json").read_text(encoding="utf-8"))
     if given.json:
         print(json.dumps(answer, indent=1, ensure_ascii=False))
@@ -67,12 +77,38 @@ def _check_chains(every) -> None:
         chain_of(scenario.study)
 
 
+def _own_folder(given, out: Path) -> None:
+    """Refuse to write over another study's results only because both files have the same name.
+
+    Raises
+    ------
+    StudyError
+        The folder follows from the name alone, and belongs to a study elsewhere that is still there.
+    """
+    try:
+        other = Path((out / "logs" / _ORIGIN).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return
+    if not given.out and other.is_file() and not other.samefile(given.study):
+        raise StudyError(
+            Fault(
+                given.study,
+                None,
+                None,
+                f"its results folder, {out}, holds those of {other}.",
+                f"Name another folder with --out DIR; --out {out} replaces them.",
+            )
+        )
+
+
 def _writable(out: Path) -> None:
     try:
         (out / "logs").mkdir(parents=True, exist_ok=True)
         probe = out / "logs" / ".writable"
         probe.write_bytes(b"")
         probe.unlink()
+        if (out / "chunks").exists() and not (out / "chunks").is_dir():
+            raise NotADirectoryError(20, "chunks in it is not a folder")
     except OSError as error:
         raise BandfloorError(
             f"{out}: the results folder cannot be written: {error.strerror}.\n  Name another one with --out DIR."
@@ -80,18 +116,19 @@ def _writable(out: Path) -> None:
 
 
 def _pipeline(given, out: Path, cores: int, runs: int, quiet: bool) -> None:
-    for old in (out / "logs").glob("*.progress"):
-        old.unlink(missing_ok=True)
-    config = [f"study={given.study}", f"out={out}"] + ([f"units={given.units}"] if given.units else [])
-    base = [sys.executable, "-m", "snakemake", "-s", str(SNAKEFILE), "--config", *config]
-    command = [*base, "-c", str(cores), "--rerun-incomplete", "--nolock"]
-    environment = {
-        **os.environ,
-        "PYTHONPATH": os.pathsep.join([str(SNAKEFILE.parent), os.environ.get("PYTHONPATH", "")]),
-    }
     log = out / "logs" / "pipeline.log"
-    with _Lock(out), open(log, "wb") as file:
-        process = subprocess.Popen(command, stdout=file, stderr=subprocess.STDOUT, env=environment)
+    with _Lock(out) as lock, open(log, "wb") as file, _stopped_kindly():
+        (out / "logs" / _ORIGIN).write_text(str(Path(given.study).resolve()), encoding="utf-8")
+        for old in (out / "logs").glob("*.progress"):
+            old.unlink(missing_ok=True)
+        process = subprocess.Popen(
+            _snakemake(given, out, cores),
+            stdout=file,
+            stderr=subprocess.STDOUT,
+            env=_environment(),
+            # The pipeline holds the lock, too: should this process be killed, the folder stays taken until that ends.
+            pass_fds=(lock.descriptor,),
+        )
         try:
             _watch(process, out, runs, quiet)
         except BaseException:
@@ -104,6 +141,43 @@ def _pipeline(given, out: Path, cores: int, runs: int, quiet: bool) -> None:
             raise
     if process.returncode:
         raise BandfloorError(_why(out, log))
+    # Chunks of an earlier try with another number of cores are of no use any more.
+    for old in (out / "chunks").glob("*-of-*"):
+        old.unlink(missing_ok=True)
+
+
+def _snakemake(given, out: Path, cores: int) -> list[str]:
+    # In a file, since what stands behind --config is read as YAML: a folder "2024" or "a: b" would not stay a name.
+    config = {"study": str(given.study), "out": str(out)} | ({"units": given.units} if given.units else {})
+    settings = out / "logs" / "pipeline.json"
+    settings.write_text(json.dumps(config), encoding="utf-8")
+    base = [sys.executable, "-m", "snakemake", "-s", str(SNAKEFILE), "--configfile", str(settings)]
+    return [*base, "-c", str(cores), "--rerun-incomplete", "--nolock"]
+
+
+def _environment() -> dict[str, str]:
+    path = [str(Path(__file__).resolve().parents[2]), *filter(None, [os.environ.get("PYTHONPATH")])]
+    # The folder in which the command is given is no place to look for modules: it may hold a "sim" of its own.
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(path), "PYTHONSAFEPATH": "1"}
+
+
+@contextlib.contextmanager
+def _stopped_kindly():
+    """A closed terminal or a plain kill ends a run as Ctrl-C does: the pipeline with it, results fit to go on from."""
+
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    # Under nohup a closed terminal is to be ignored, and stays so.
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGHUP)}
+    taken = [number for number, handler in before.items() if handler == signal.SIG_DFL]
+    for number in taken:
+        signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number in taken:
+            signal.signal(number, signal.SIG_DFL)
 
 
 class _Lock:
@@ -125,6 +199,11 @@ class _Lock:
                 "  Wait for it, or name another folder with --out DIR."
             ) from None
         return self
+
+    @property
+    def descriptor(self) -> int:
+        """Open file that carries the lock."""
+        return self._file.fileno()
 
     def __exit__(self, *_):
         self._file.close()

@@ -51,11 +51,12 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         a, b = (node(n) for n in part.nodes)
         lines.append(f"{part.name.lower()} {a} {b} {float(unit.parts[part.name])!r}")
     lines += [card.text for card in circuit.others]
-    operating = ["vcc", "vz_sup#branch"]
+    operating, every = ["vcc", "vz_sup#branch"], []
     for device, macro in zip(circuit.devices, unit.macros, strict=True):
         pins = tuple(node(n) for n in device.nodes)
         lines += macromodel_cards(macro, device.name.lower(), pins)
         operating += pins
+        every.append(pins)
     drives, reads = [], list(READS)
     for number, probe in enumerate(circuit.probes, start=1):
         a, b = node(probe.drive_node), node(probe.receive_node)
@@ -78,6 +79,7 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         operating=tuple(dict.fromkeys(operating)),
         probes=len(circuit.probes),
         operating_output=operating[-1] if circuit.devices else "",
+        pins=tuple(every),
     )
 
 

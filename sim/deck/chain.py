@@ -81,6 +81,8 @@ class Deck:
         How many loop probes there are.
     operating_output : str
         Output pin of the last op-amp; empty without one.
+    pins : tuple of tuple of str
+        Nodes of each op-amp: inp, inn, vcc, vee, out.
     """
 
     lines: tuple[str, ...]
@@ -91,6 +93,7 @@ class Deck:
     source: str = "vz_emf"
     probes: int = 1
     operating_output: str = ""
+    pins: tuple[tuple[str, ...], ...] = ()
 
 
 READS = ("in", "vz_emf#branch", "out")

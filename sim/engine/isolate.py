@@ -26,7 +26,8 @@ class Failed:
     Attributes
     ----------
     stage : str
-        "simulate" (the simulator said why), "lost" (it gave up and its process was replaced), "crash" or "stuck".
+        "simulate" (the simulator said why), "rating" (an op-amp would not bear its volts, or not run on them), "lost"
+        (the simulator gave up and its process was replaced), "crash" or "stuck".
     reason : str
     """
 
@@ -115,7 +116,7 @@ def _serve(sender, receiver, make_worker, items, first):
             try:
                 sender.send(("answer", worker(item)))
             except UnitFailed as failed:
-                sender.send(("answer", Failed("simulate", str(failed))))
+                sender.send(("answer", Failed(failed.stage, str(failed))))
             except LibraryLost as lost:
                 # This process can simulate nothing any more.
                 sender.send(("last", Failed("lost", str(lost))))

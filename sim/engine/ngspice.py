@@ -50,7 +50,15 @@ COMMANDS_PER_RELEASE = 2000
 
 
 class UnitFailed(EngineError):
-    """This deck gave no result that may be believed; the library itself is still good."""
+    """This deck gave no result that may be believed; the library itself is still good.
+
+    Attributes
+    ----------
+    stage : str
+        What failures.csv calls it.
+    """
+
+    stage = "simulate"
 
 
 class LibraryLost(EngineError):

@@ -30,7 +30,7 @@ LARGEST_TURN = np.deg2rad(20.0)
 LARGEST_CHANGE = 0.5
 ROUNDS = 8
 NO_CROSSING_DB = 60.0
-"""Gain margin that stands for "the locus never crosses the negative real axis"."""
+"""Gain margin that stands for "no crossing of the negative real axis that gain could reach"; nothing beyond counts."""
 NO_CROSSING_DEG = 180.0
 """Phase margin that stands for "the loop gain never reaches one"."""
 
@@ -175,6 +175,10 @@ def judge_loop(freq_hz: np.ndarray, t: np.ndarray, resolved: bool, open_poles: i
     # 1 + T is real at zero and at infinite frequency: ends are taken to the nearest real direction.
     turns = np.round(end / np.pi) - np.round(start / np.pi)
     low = int(np.abs(distance).argmin())
+    gain_margin = _gain_margin(t)
+    if gain_margin <= -NO_CROSSING_DB and resolved and turns == open_poles:
+        # A stable loop that only a thousandth of its gain would bring to oscillate.
+        gain_margin = NO_CROSSING_DB
     return LoopVerdict(
         encirclements=int(turns),
         open_poles=open_poles,
@@ -182,7 +186,7 @@ def judge_loop(freq_hz: np.ndarray, t: np.ndarray, resolved: bool, open_poles: i
         margin=float(np.abs(distance[low])),
         margin_freq_hz=float(freq_hz[low]),
         phase_margin_deg=_phase_margin(t),
-        gain_margin_db=_gain_margin(t),
+        gain_margin_db=gain_margin,
     )
 
 

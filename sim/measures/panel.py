@@ -19,8 +19,8 @@ from sim.measures.two_port import bench_transmission, return_loss_db, scattering
 LARGEST_MISFIT = 1e-6
 """Misfit of the rational form (:mod:`sim.measures.rational`) above which a unit is simulated again with more points."""
 
-MU_HIGH_HZ = 2e9
-"""Upper end of the range over which the two-port stability factors are taken. [Hz]"""
+MU_LOW_HZ, MU_HIGH_HZ = 1e4, 2e9
+"""Range over which the two-port stability factors are taken; below it coupling capacitors make them one. [Hz]"""
 
 BANDED = (
     "gain_db",
@@ -380,7 +380,7 @@ def _locus(values, probe, load, connected):
 
 
 def _smallest_mu(loop: np.ndarray, around: Surroundings) -> tuple[float, float]:
-    within = around.loop_hz <= MU_HIGH_HZ
+    within = (around.loop_hz >= MU_LOW_HZ) & (around.loop_hz <= MU_HIGH_HZ)
     part = Responses(around.loop_hz[within], loop[:, :, within], None, around.stray, around.load)
     mu_load, mu_source = stability_factors(scattering(part.two_port(), around.load, around.load))
     return float(mu_load.min()), float(mu_source.min())

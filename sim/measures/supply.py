@@ -1,8 +1,22 @@
-"""What the operating point says: supply at the unit, its current, its output at rest."""
+"""What the operating point says: supply at the unit, its current, its output at rest; and whether it can be one."""
 
 from dataclasses import dataclass
 
-from sim.deck.chain import Deck
+from sim.deck.chain import Chain, Deck
+from sim.engine.ngspice import UnitFailed
+
+LEEWAY = 0.1
+"""How far beyond its stated supply range an op-amp is still computed: between operating range and absolute maximum
+rating lie some 5 to 10 % in most data sheets (from memory). Past it a number would be about a part that is dead or does
+not run. [1]"""
+NEAR_LIMIT_V = 0.1
+"""An output this near to its swing limit is taken to be stuck there; own choice. [V]"""
+
+
+class OutOfRating(UnitFailed):
+    """An op-amp stands on a voltage for which it is not made."""
+
+    stage = "rating"
 
 
 @dataclass(frozen=True)
@@ -33,3 +47,63 @@ def rest(operating: dict, deck: Deck) -> Rest:
         current_ma=-operating["vz_sup#branch"] * 1e3,
         output_dc_v=operating[last_output] if last_output else float("nan"),
     )
+
+
+def check_rating(operating: dict, deck: Deck, chain: Chain) -> None:
+    """Refuse a unit of which an op-amp would not live or not run.
+
+    Parameters
+    ----------
+    operating : dict of str to float
+        Operating point by vector name. [V, A]
+    deck : Deck
+    chain : Chain
+
+    Raises
+    ------
+    OutOfRating
+        The voltage between its supply pins is more than :data:`LEEWAY` outside the range of its data sheet.
+    """
+    for device, record, (_, _, vcc, vee, _) in zip(chain.circuit.devices, chain.opamps, deck.pins, strict=True):
+        volts = operating[vcc] - operating[vee]
+        who = f"{record.part} ({device.name})"
+        if volts > (1 + LEEWAY) * record.supply_max:
+            raise OutOfRating(f"{who} would stand on {volts:.1f} V; its limit is {record.supply_max:g} V")
+        if volts <= 0:
+            raise OutOfRating(f"{who} draws more current than reaches it; it needs {record.supply_min:g} V")
+        if volts < (1 - LEEWAY) * record.supply_min:
+            raise OutOfRating(f"{who} would stand on {volts:.1f} V; it needs {record.supply_min:g} V")
+
+
+def resting_cautions(operating: dict, deck: Deck, chain: Chain) -> tuple[str, ...]:
+    """What a builder should know about the resting voltages of a unit, a sentence each.
+
+    Parameters
+    ----------
+    operating, deck, chain
+        As in :func:`check_rating`.
+
+    Notes
+    -----
+    Output against the swing limit, input against the common-mode range, supply against the operating range, all of
+    the record; the usual cause is a bias current through too large a resistor.
+    """
+    found = []
+    for device, record, pins in zip(chain.circuit.devices, chain.opamps, deck.pins, strict=True):
+        inp, _, vcc, vee, out = (operating[pin] for pin in pins)
+        who = f"{record.part} ({device.name})"
+        if not record.supply_min <= vcc - vee <= record.supply_max:
+            found.append(
+                f"{who} stands on {vcc - vee:.1f} V and is made for {record.supply_min:g} to {record.supply_max:g} V."
+            )
+        if not record.headroom + NEAR_LIMIT_V <= out - vee <= vcc - vee - record.headroom - NEAR_LIMIT_V:
+            found.append(
+                f"The output of {who} rests at {out - vee:.2f} V on a supply of {vcc - vee:.2f} V: as far as it goes,"
+                " so it hardly amplifies. Look for a bias current through a large resistor."
+            )
+        if not record.cm_low <= inp - vee <= vcc - vee - record.cm_high:
+            found.append(
+                f"The input of {who} rests at {inp - vee:.2f} V; it works from {record.cm_low:.2f} to"
+                f" {vcc - vee - record.cm_high:.2f} V."
+            )
+    return tuple(found)

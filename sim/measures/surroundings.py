@@ -8,7 +8,7 @@ from sim.constants import T0
 from sim.deck.chain import REFERENCE_LOAD
 from sim.feedline.cable import load_cable
 from sim.feedline.line import chain_matrix
-from sim.measures.panel import Reader, Surroundings, deciding, nominal_phase, unit_measures
+from sim.measures.panel import MU_HIGH_HZ, MU_LOW_HZ, Reader, Surroundings, deciding, nominal_phase, unit_measures
 from sim.measures.rational import Barycentric, choose_support
 from sim.noise.external import field_density, measured_fa, measured_field
 from sim.quantity import from_db_power
@@ -56,10 +56,12 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
     bench = fixture(study.fixture.source, study.fixture.dummy)
     cable = load_cable(study.feedline.cable, study.folder)
     height = antenna.effective_height(read_hz)
+    even = np.geomspace(samples_hz[0], samples_hz[-1], int(round(decades * LOOP_POINTS)) + 1)
     return Surroundings(
         read_hz=read_hz,
         bands=len(bands),
-        loop_hz=np.geomspace(samples_hz[0], samples_hz[-1], int(round(decades * LOOP_POINTS)) + 1),
+        # The ends of the range of mu are among them, as mu often is smallest at one.
+        loop_hz=np.union1d(even, (MU_LOW_HZ, MU_HIGH_HZ)),
         antenna_z=antenna.impedance(read_hz),
         sampled_z=antenna.impedance(samples_hz),
         stray=antenna.shunt_capacitance,

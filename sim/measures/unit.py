@@ -10,7 +10,7 @@ from sim.deck.build import chain_of, unit_table, unit_values
 from sim.engine.ngspice import Simulator, UnitFailed
 from sim.engine.sweep import SweepPlan, plan_for, run_unit
 from sim.measures.panel import CURVES, LARGEST_MISFIT, UnitMeasures, receiver_noise_psd, unit_measures
-from sim.measures.supply import rest
+from sim.measures.supply import check_rating, rest, resting_cautions
 from sim.measures.surroundings import reader, surroundings
 
 
@@ -34,12 +34,15 @@ class Answer:
         Time inside the simulator's library, and altogether. [s]
     contributions : dict of str to ndarray
         Nominal noise at the receiver by device, on the curves' frequencies; empty for other units. [V²/Hz]
+    cautions : tuple of str
+        About the resting voltages of the nominal unit; empty for other units.
     """
 
     measures: UnitMeasures
     inside_s: float
     whole_s: float
     contributions: dict
+    cautions: tuple[str, ...]
 
 
 @dataclass
@@ -87,7 +90,8 @@ class UnitWorker:
             self._tables = {item.scenario: unit_table(study, ready.chain, self._units)}
         values = unit_values(ready.chain, self._tables[item.scenario], item.row, item.unit)
         wanted = self._contributors and item.unit == 0
-        measures, run = self._measure(ready, values, wanted)
+        deck = assemble(ready.chain, values)
+        measures, run = self._measure(ready, deck, wanted)
         contributions = {}
         if wanted:
             matrix = ready.reader.noise_matrix[ready.around.bands :]
@@ -105,11 +109,12 @@ class UnitWorker:
             inside_s=self._simulator.seconds_inside - inside,
             whole_s=time.perf_counter() - begin,
             contributions=contributions,
+            cautions=resting_cautions(run.operating, deck, ready.chain) if item.unit == 0 else (),
         )
 
-    def _measure(self, ready: _Prepared, values, contributors=False) -> tuple[UnitMeasures, object]:
-        deck = assemble(ready.chain, values)
+    def _measure(self, ready: _Prepared, deck, contributors=False) -> tuple[UnitMeasures, object]:
         run = run_unit(self._simulator, deck, ready.plan, contributors)
+        check_rating(run.operating, deck, ready.chain)
         at_rest = rest(run.operating, deck)
         measures = unit_measures(run, at_rest, ready.around, ready.reader)
         around = ready.around

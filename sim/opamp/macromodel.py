@@ -10,7 +10,8 @@ the positive rail.
 * Gain-bandwidth f_t and slew rate SR set the transconductor: C = gm/(2π f_t), linear range V = SR/(2π f_t), so
   slewing, small-signal bandwidth and third-order distortion of the input stage follow from the same numbers.
 * White voltage noise e_n is the thermal noise of R = e_n²/4kT; with AF = 0 the resistor's flicker term needs no
-  current, so KF = 4kT·f_c/R puts the 1/f corner at f_c. Both scale with the circuit temperature as √T.
+  current, so KF = 4kT·f_c/R puts the 1/f corner at f_c. The white part scales with the circuit temperature as √T, the
+  1/f part not at all.
 * An input voltage outside the common-mode range multiplies the transconductance by a window that is exactly one inside.
 
 Supply rejection comes out finite because the gain node hangs half on each rail; no data sheet value is fitted.

@@ -56,11 +56,16 @@ def _cell(line) -> Cell:
     return Cell(words.percent(line.share), interval, bool(line.share < 0.9))
 
 
+def _yes_or_no(value: float) -> str:
+    """A verdict; a circuit without a probe has none."""
+    return "–" if not math.isfinite(value) else "yes" if value == 1 else "no"
+
+
 def _yield_row(line) -> YieldRow:
     unit = line.unit_of_measure
     low, high = _percent_place(line.yield_low), _percent_place(line.yield_high)
     if line.measure == "stable":
-        nominal, most = ("yes" if line.nominal == 1 else "no"), "–"
+        nominal, most = _yes_or_no(line.nominal), "–"
     else:
         nominal = words.number(line.nominal, unit)
         most = f"{words.number(line.p05, unit)} … {words.number(line.p95, unit)}"
@@ -159,7 +164,8 @@ def nominal_tables(summary: pd.DataFrame, scenario: int, bands_hz: tuple[float, 
     own = summary[summary["scenario"] == scenario]
     banded, single = [], []
     for measure in dict.fromkeys(own["measure"]):
-        if measure.startswith("match_"):  # zero by definition in the nominal unit
+        # A match is zero by definition in the nominal unit; the count of all limits is no measure of it.
+        if measure.startswith(("match_", "(")):
             continue
         rows = own[own["measure"] == measure]
         unit = str(rows["unit_of_measure"].iloc[0])
@@ -170,7 +176,7 @@ def nominal_tables(summary: pd.DataFrame, scenario: int, bands_hz: tuple[float, 
                 cells.append(_with_spread(at.iloc[0]) if len(at) else "–")
             banded.append((words.heading(measure, unit), *cells))
         elif measure == "stable":
-            single.append((words.short_name(measure), "yes" if rows["nominal"].iloc[0] == 1 else "no"))
+            single.append((words.short_name(measure), _yes_or_no(rows["nominal"].iloc[0])))
         else:
             single.append((words.heading(measure, unit), _with_spread(rows.iloc[0])))
     heads = ("Measure", *[format_quantity(f, "Hz") for f in bands_hz])

@@ -6,6 +6,7 @@ from sim.deck.build import antenna_of, chain_of
 from sim.feedline.cable import load_cable
 from sim.noise.external import noise_class
 from sim.quantity import format_quantity
+from sim.summary.matching import MATCHES
 
 
 def cautions(study) -> list[str]:
@@ -38,8 +39,21 @@ def cautions(study) -> list[str]:
             for f in bands[~noise.valid(bands)]
         ]
     chain = chain_of(study)
+    if chain.opamps and not chain.circuit.probes:
+        found.append(
+            f"{chain.circuit.name} has no loop probe, so nothing is said about its stability. Put one into the op-amp's"
+            " output wire, before the feedback branches off: Xloop DRIVING RECEIVING probe."
+        )
+    if study.run.units < study.run.build and set(MATCHES) & set(study.limits):
+        few = f"{study.run.units} unit{'s' * (study.run.units > 1)} only"
+        found.append(f"Match is judged among {few}; a build has {study.run.build}.")
     volts = study.supply.voltage.value
     for record in dict.fromkeys(chain.opamps):
+        if record.current_feedback:
+            found.append(
+                f"{record.part} has current feedback, which the model only hints at: a capacitor straight across its"
+                " feedback resistor makes such an op-amp oscillate. Do not rest a stability verdict on it."
+            )
         if not record.verified:
             found.append(f"The data of {record.part} were not verified against a data sheet: {record.notes}")
         if not record.supply_min <= volts <= record.supply_max:

@@ -1,9 +1,10 @@
 """How a run is laid out: which files it depends on, where results go, into how many chunks it is cut."""
 
+import hashlib
 import sys
 from pathlib import Path
 
-from sim.errors import InputError
+from sim.errors import Fault, InputError, StudyError
 from sim.paths import CIRCUITS
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
@@ -11,6 +12,7 @@ from sim.study.scenarios import scenarios
 RUNS_PER_CHUNK = 800
 """Units × scenarios of one chunk of a large run; starting a chunk then costs a tenth of running it."""
 LEAST_RUNS_PER_CHUNK = 100
+_PROGRAM = (".py", ".j2", ".css")
 
 
 def default_out(study_file: str) -> Path:
@@ -31,6 +33,7 @@ def study_inputs(study_file, units=None) -> list[str]:
     if not study_file:
         sys.exit("No study is named. Add: --config study=studies/NAME.toml")
     try:
+        refuse_braces(study_file)
         study = read_study(study_file, units=int(units) if units else None)
         files = [Path(study_file)]
         for scenario in scenarios(study):
@@ -38,9 +41,53 @@ def study_inputs(study_file, units=None) -> list[str]:
             files.append(_file("amplifiers", words.amplifier.circuit, ".cir", words.folder))
             files.append(_file("opamps", words.amplifier.opamp, ".toml", words.folder))
             files.append(_file("feedlines", words.feedline.cable, ".toml", words.folder))
+        refuse_braces(*files)
     except InputError as error:
         sys.exit(str(error))
     return [str(file) for file in dict.fromkeys(files)]
+
+
+def refuse_braces(*paths) -> None:
+    """Raise StudyError for a path with braces: in the pipeline's file names they mark what varies from job to job."""
+    for path in paths:
+        if any(sign in str(path) for sign in "{}"):
+            raise StudyError(
+                Fault(
+                    str(path), None, None, "has a brace in its name.", "Rename it: Snakemake reads braces its own way."
+                )
+            )
+
+
+def mark_inputs(out, files, units=None) -> str:
+    """Write down what the results rest on; the file changes only where that does, and then everything is made again.
+
+    Times of files alone do not do: a study may be replaced by an older one, the folder be used from elsewhere, the
+    program be updated.
+
+    Parameters
+    ----------
+    out : Path or str
+        Results folder.
+    files : sequence of str
+        See :func:`study_inputs`.
+    units : str or int, optional
+        Number of units instead of the study's own.
+
+    Returns
+    -------
+    path : str
+        Of a file with a digest of the contents, of the number of units and of the program.
+    """
+    digest = hashlib.sha256(f"units {int(units) if units else 'as the study says'}\n".encode())
+    package = Path(__file__).resolve().parent.parent
+    for path in (*map(Path, files), *sorted(p for p in package.rglob("*") if p.suffix in _PROGRAM)):
+        digest.update(hashlib.sha256(path.read_bytes()).digest())
+    mark = Path(out) / "logs" / "inputs.sha256"
+    text = digest.hexdigest() + "\n"
+    if not mark.is_file() or mark.read_text(encoding="ascii", errors="replace") != text:
+        mark.parent.mkdir(parents=True, exist_ok=True)
+        mark.write_text(text, encoding="ascii")
+    return str(mark)
 
 
 def _file(kind: str, name: str, ending: str, folder: str) -> Path:

@@ -38,7 +38,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
     arrays : dict of str to ndarray
         scenarios, units; banded (n_scenario, n_unit, measure, band), single (n_scenario, n_unit, measure), curves
         (n_scenario, n_unit, curve, frequency), NaN where a unit failed; read_hz; misfit; contributors and their names;
-        seconds (inside the simulator, in units altogether).
+        cautions; seconds (inside the simulator, in units altogether).
     failures : list of dict
         Rows of failures.csv.
     """
@@ -55,7 +55,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
     }
     position = {scenario.number: i for i, scenario in enumerate(every)}
     contributions: dict[tuple[int, str], np.ndarray] = {}
-    failures, seconds, shown = [], np.zeros(2), 0.0
+    failures, cautions, seconds, shown = [], [], np.zeros(2), 0.0
     make = _Maker(every, units)
     for index, answer in isolated(make, items):
         item = items[index]
@@ -75,6 +75,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
             seconds += (answer.inside_s, answer.whole_s)
             for name, psd in answer.contributions.items():
                 contributions[item.scenario, name] = psd
+            cautions += answer.cautions
         now = time.monotonic()
         if progress and (now - shown > PROGRESS_EVERY_S or index + 1 == len(items)):
             progress(index + 1)
@@ -86,6 +87,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
     arrays["seconds"] = seconds
     arrays["contributor_scenarios"] = np.array([number for number, _ in contributions], dtype=int)
     arrays["contributor_names"] = np.array([name for _, name in contributions], dtype=str)
+    arrays["cautions"] = np.array(cautions, dtype=str)
     arrays["contributor_psd"] = np.array(list(contributions.values()))
     return arrays, failures
 

@@ -59,7 +59,8 @@ def main(argv=None) -> None:
     failed = failed.sort_values(["scenario", "unit"], ignore_index=True)
     write_csv(failed, out / "failures.csv", "failures.csv")
     write_csv(_contributors(all_units, study), out / "contributors.csv", "contributors.csv")
-    warned = list(dict.fromkeys(text for scenario in every for text in cautions(scenario.study)))
+    known = (text for scenario in every for text in cautions(scenario.study))
+    warned = list(dict.fromkeys((*all_units.cautions, *known)))
     chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
     verdict = answer(study, summary, drivers, failed, chosen, warned)
     with replace_file(out / "answer.json") as file:

@@ -75,20 +75,18 @@ def answer(
         Fit for JSON; keys in the head of this module.
     """
     names = scenario_names(scenarios)
-    entries = [_scenario_entry(n, names[n], scenarios, summary, len(names) > 1) for n in sorted(names)]
+    lost = set(failures.loc[failures["unit"] == 0, "scenario"])
+    entries = [_scenario_entry(n, names[n], scenarios, summary, len(names) > 1, n in lost) for n in sorted(names)]
     ranked = _ranked(drivers, study.bands.frequencies)
     limited = bool(study.limits)
     yields = _yield_entries(summary)
     best = _best(entries) if limited else []
-    failed = int(failures["unit"].nunique()) if len(failures) else 0
+    failed = int(failures.loc[failures["unit"] > 0, "unit"].nunique())
     sentences = _opening(entries, best, limited)
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
     told_drivers = _drivers_told(ranked, best[0] if best else min(names))
-    if failed:
-        counts = " and counts as outside the limits" if failed == 1 else " and count as outside the limits"
-        plural = "unit" if failed == 1 else "units"
-        sentences.append(f"{failed} {plural} could not be simulated{counts if limited else ''}; see failures.csv.")
+    sentences[1:1] = _failures_told(failures, names, limited)
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
@@ -125,9 +123,7 @@ def describe(answer: dict) -> str:
         for head, limit, entry in zip(heads, asked, hardest, strict=True):
             share = percent(entry["yield"])
             bounds = interval(entry["yield_low"], entry["yield_high"])
-            lines.append(
-                f"  {head:<{max(map(len, heads))}}  {limit:<{max(map(len, asked))}}  {share:>7}  ({bounds})"
-            )
+            lines.append(f"  {head:<{max(map(len, heads))}}  {limit:<{max(map(len, asked))}}  {share:>7}  ({bounds})")
     for caution in answer["cautions"]:
         lines += textwrap.wrap(f"Caution: {caution}", _WIDTH)
     return "\n".join(lines)
@@ -184,7 +180,9 @@ def _counts(row) -> dict:
     }
 
 
-def _scenario_entry(number: int, name: str, scenarios: DataFrame, summary: DataFrame, several: bool) -> dict:
+def _scenario_entry(
+    number: int, name: str, scenarios: DataFrame, summary: DataFrame, several: bool, nominal_lost: bool
+) -> dict:
     own = summary[summary["scenario"] == number]
     values = scenarios[scenarios["scenario"] == number].iloc[0].drop("scenario")
     entry = {"scenario": number, "name": name, "values": {str(key): str(text) for key, text in values.items()}}
@@ -198,7 +196,7 @@ def _scenario_entry(number: int, name: str, scenarios: DataFrame, summary: DataF
     entry["verdict"] = [
         _scenario_told(entry, several),
         *_questions_told(yields, f" with {name}" if several else ""),
-        *_nominal_told(yields),
+        *([] if nominal_lost else _nominal_told(yields)),
     ]
     return entry
 
@@ -258,18 +256,25 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool) -> lis
     by_number = {entry["scenario"]: entry for entry in entries}
     passing = [entry["name"] for entry in entries if entry["passes"]]
     leaders = [by_number[number] for number in best]
+    surely = all(entry["yield_low"] >= NEEDED_YIELD for entry in entries if entry["passes"])
+    word = "Yes" if surely else "Probably"
     share = f"{percent(leaders[0]['yield'])} of units keep every limit"
     bounds = f"(95 % interval {interval(leaders[0]['yield_low'], leaders[0]['yield_high'])})"
     alike = len(leaders) == len(entries) and leaders[0]["yield"] == 1
-    top = f"with each of them {share} {bounds}" if alike else (
-        f"best: {listed([entry['name'] for entry in leaders])}, {share} {bounds}"
+    top = (
+        f"with each of them {share} {bounds}"
+        if alike
+        else (f"best: {listed([entry['name'] for entry in leaders])}, {share} {bounds}")
     )
     if len(passing) == len(entries):
-        first = f"Yes: all {len(entries)} choices keep the limits; {top}."
+        first = f"{word}: all {len(entries)} choices keep the limits; {top}."
     elif passing:
-        first = f"Yes, with {listed(passing)}: {len(passing)} of {len(entries)} choices keep the limits; {top}."
+        keep = "keeps" if len(passing) == 1 else "keep"
+        first = f"{word}, with {listed(passing)}: {len(passing)} of {len(entries)} choices {keep} the limits; {top}."
     else:
         need = f"{100 * NEEDED_YIELD:.0f} % are needed"
+        if leaders[0]["passed"] == 0:
+            top = f"no unit of any of them keeps every limit {bounds}"
         first = f"No: none of the {len(entries)} choices keeps the limits; {top}; {need}."
     if alike:
         # One sentence has said it for all of them.
@@ -288,7 +293,10 @@ def _scenario_told(entry: dict, several: bool) -> str:
     else:
         word = "no" if high < NEEDED_YIELD else "probably not"
     start = f"{entry['name']}: {word}" if several else word.capitalize()
-    if share == 1:
+    if entry["units"] == 1:
+        keeps = "keeps" if share == 1 else "does not keep"
+        said = f"the only virtual unit {keeps} every limit (95 % interval {interval(low, high)})"
+    elif share == 1:
         said = f"all {entry['units']} virtual units keep every limit (95 % interval {interval(low, high)})"
     elif share == 0:
         said = f"none of {entry['units']} virtual units keeps every limit (95 % interval {interval(low, high)})"
@@ -305,6 +313,33 @@ def _scenario_told(entry: dict, several: bool) -> str:
     if several and worst["yield"] is not None and worst["yield"] < 1:
         blame = f". Hardest: {measure_name(worst['measure'])}{at_band(worst['frequency_hz'])}"
     return f"{start}: {said}{needed}{unsure}{blame}."
+
+
+def _failures_told(failures: DataFrame, names: dict[int, str], limited: bool) -> list[str]:
+    """A sentence for units that the simulator could not do, and one for those whose op-amps are on wrong volts."""
+    told = []
+    for rating in (True, False):
+        rows = failures[((failures["stage"] == "rating") == rating) & (failures["unit"] > 0)]
+        units = int(rows["unit"].nunique())
+        if not units:
+            # Only the nominal unit failed: nothing is outside, but its column is empty.
+            alone = failures[(failures["stage"] == "rating") == rating]
+            if len(alone):
+                told.append(f"The nominal unit gave no numbers: {alone['reason'].iloc[0]}.")
+            continue
+        hit = sorted(rows["scenario"].unique())
+        where = "" if len(hit) == len(names) else f" with {listed([names[number] for number in hit])}"
+        one = units == 1
+        counts = f" and count{'s' * one} as outside the limits" if limited else ""
+        if rating:
+            reason = rows["reason"].iloc[0]
+            said = f"{'gives' if one else 'give'} no numbers, as an op-amp is on volts it is not made for ({reason})"
+            told.append(f"{units} {'unit' if one else 'units'}{where} {said}{counts}; see failures.csv.")
+        else:
+            told.append(
+                f"{units} {'unit' if one else 'units'}{where} could not be simulated{counts}; see failures.csv."
+            )
+    return told
 
 
 def _of_hundred(share: float) -> int:

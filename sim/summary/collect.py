@@ -42,6 +42,8 @@ class Gathered:
         Noise of the nominal unit at the receiver, split by origin.
     seconds_inside, seconds_whole : float
         Inside the simulator, and in units altogether, summed over chunks. [s]
+    cautions : tuple of str
+        About the resting voltages of the nominal units.
     """
 
     scenarios: np.ndarray
@@ -53,6 +55,7 @@ class Gathered:
     contributors: tuple[Contributor, ...]
     seconds_inside: float
     seconds_whole: float
+    cautions: tuple[str, ...] = ()
 
     @property
     def failed(self) -> np.ndarray:
@@ -134,10 +137,11 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
         contributors=_contributors(heads),
         seconds_inside=float(inside),
         seconds_whole=float(altogether),
+        cautions=tuple(dict.fromkeys(str(text) for head in heads for text in head["cautions"])),
     )
 
 
-_HEAD = ("scenarios", "units", "seconds", "contributor_scenarios", "contributor_names", "contributor_psd")
+_HEAD = ("scenarios", "units", "seconds", "cautions", "contributor_scenarios", "contributor_names", "contributor_psd")
 _ARRAYS = ("banded", "single", "curves", "misfit")
 
 

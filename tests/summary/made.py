@@ -39,6 +39,7 @@ def arrays(units, scenarios=(0, 1), failed=()):
         "curves": curves,
         "misfit": misfit,
         "seconds": np.array([1.0, 1.5]),
+        "cautions": np.array([], dtype=str),
         "contributor_scenarios": np.array(list(scenarios) if nominal else [], dtype=int),
         "contributor_names": np.array(["Rf"] * len(scenarios) if nominal else [], dtype=str),
         "contributor_psd": np.ones((len(scenarios), 5)) if nominal else np.array([]),

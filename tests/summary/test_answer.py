@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from sim.quantity import Limit
-from sim.summary.answer import answer, describe, scenario_names
+from sim.summary.answer import _scenario_told, answer, describe, scenario_names
 from sim.summary.collect import responses
 from sim.summary.drivers import drivers_table
 from sim.summary.matching import build_matches
@@ -137,6 +137,41 @@ def test_failed_units_are_told():
     found = run(outside=[0, 0], choices=["A", "B"], failures=rows)
     assert found["failed"] == 2
     assert "2 units could not be simulated and count as outside the limits; see failures.csv." in found["verdict"]
+
+
+def test_failed_on_wrong_volts():
+    """Units whose op-amp is on volts it is not made for are told apart, with the reason; unit 0 is not one of them."""
+    reason = "LTC6268 (Xamp) would stand on 9.9 V; its limit is 5.25 V"
+    found = run(outside=[0, 0], choices=["A", "B"], failures=[(1, unit, "rating", reason) for unit in range(3)])
+    assert found["failed"] == 2
+    assert found["verdict"][1] == (
+        f"2 units with B give no numbers, as an op-amp is on volts it is not made for ({reason}) and count as outside"
+        " the limits; see failures.csv."
+    )
+    assert not any("no value" in sentence for entry in found["scenarios"] for sentence in entry["verdict"])
+
+
+def test_one_unit():
+    """One unit alone is not called all of them."""
+    entry = {"name": "A", "units": 1, "passes": True, "yield": 1.0, "yield_low": 0.025, "yield_high": 1.0, "worst": {}}
+    assert _scenario_told(entry, False).startswith("Probably: the only virtual unit keeps every limit (95 % interval")
+    assert "does not keep every limit" in _scenario_told(entry | {"yield": 0.0, "passes": False}, False)
+
+
+def test_no_choice_is_best_of_none():
+    """Where no unit of any choice keeps the limits, none of them is called the best."""
+    found = run(outside=[0, 0], nominal=11.0, choices=["A", "B"])
+    assert found["verdict"][0] == (
+        "No: none of the 2 choices keeps the limits; no unit of any of them keeps every limit (95 % interval 0 to"
+        " 1.8 %); 90 % are needed."
+    )
+
+
+def test_choices_that_probably_pass():
+    """The opening is as sure as the verdicts of the choices that it names."""
+    found = run(outside=[60, 15], choices=["A", "B"], limits={"gain_db": LIMITS["gain_db"]})
+    assert found["verdict"][0].startswith("Probably, with B: 1 of 2 choices keeps the limits; best: B, 92.5 %")
+    assert found["verdict"][2].startswith("B: probably:")
 
 
 def test_some_choices_pass():
