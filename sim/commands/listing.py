@@ -91,7 +91,7 @@ def _cables():
     from sim.feedline.line import loop_resistance, matched_loss
 
     right = ("Z0", "loop", "1.8 MHz", "7 MHz")
-    caption = "Loop resistance and loss of 100 m. A cable of your own, measured or by its construction: docs/own-cable.md."
+    caption = "Loop resistance and loss of 100 m. A cable of your own: docs/own-cable.md."
     table = _table("cable", *right, "what it is", right=right, caption=caption)
     for name in list_cables():
         cable = load_cable(name)
