@@ -220,7 +220,7 @@ class Tee(_Table):
     choke_capacitance: _quantity("F", 0, 1e-6, "Write 0 to 1 uF.") = _field(
         "capacitance across the choke, which makes its self-resonance", '"5p"', "F", 5e-12
     )
-    choke_loss: _quantity("ohm", 1, 1e12, "Write 1 to 1T.") = _field(
+    choke_loss: _quantity("ohm", 1, 1e9, "Write 1 to 1G.") = _field(
         "resistance across the choke that stands for its core, a noisy one", '"5k"', "ohm", 5e3
     )
     choke_resistance: _quantity("ohm", 0, 1e4, "Write 0 to 10k.") = _field(
