@@ -56,9 +56,10 @@ def act(given) -> int:
 
         text, hint = netlist_text(words, given.unit, given.scenario), f"; try: ngspice -b {given.out}"
     else:
-        from sim.steps.touchstone import antenna_text, feedline_text
+        from sim.steps.touchstone import antenna_file, feedline_file
 
-        text, hint = (antenna_text if given.what == "antenna" else feedline_text)(words, given.scenario), ""
+        made = (antenna_file if given.what == "antenna" else feedline_file)(words, given.scenario)
+        text, hint = made.text, "".join(f"\nCaution: {line}" for line in made.cautions)
     with replace_file(out) as file:
         file.write(text.encode("ascii"))
     print(f"{given.out} written{hint}")

@@ -1,10 +1,28 @@
 """Antenna and feedline of a scenario as Touchstone files."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from sim.deck.build import antenna_of, route_of
 from sim.measured.touchstone import REFERENCE, one_port_scattering, touchstone_text, two_port_scattering
 from sim.measures.surroundings import curve_frequencies
+from sim.quantity import format_quantity
+
+
+@dataclass(frozen=True)
+class File:
+    """A file to be written, and what its reader must know.
+
+    Attributes
+    ----------
+    text : str
+        Touchstone; the cautions stand in its head too.
+    cautions : tuple of str
+    """
+
+    text: str
+    cautions: tuple[str, ...]
 
 
 def file_frequencies(study) -> np.ndarray:
@@ -13,7 +31,7 @@ def file_frequencies(study) -> np.ndarray:
     return np.unique(np.concatenate([bands, curve_frequencies(bands)]))
 
 
-def antenna_text(study, scenario_number: int = 0) -> str:
+def antenna_file(study, scenario_number: int = 0) -> File:
     """What is seen into the antenna's terminals, stray capacitance included, as a one-port file.
 
     Parameters
@@ -27,10 +45,12 @@ def antenna_text(study, scenario_number: int = 0) -> str:
     impedance = antenna.impedance(freq_hz)
     seen = impedance / (1 + 2j * np.pi * freq_hz * antenna.shunt_capacitance * impedance)
     head = f"{_title(study, scenario_number)}\nantenna {antenna.name}, stray capacitance included"
-    return touchstone_text(freq_hz, one_port_scattering(seen), head)
+    return _file(
+        freq_hz, one_port_scattering(seen), head, _reach(antenna, freq_hz, f"the antenna model {antenna.name}")
+    )
 
 
-def feedline_text(study, scenario_number: int = 0) -> str:
+def feedline_file(study, scenario_number: int = 0) -> File:
     """Feedline with its sections and bias tees as a two-port file, port 1 at the amplifier.
 
     Parameters
@@ -44,7 +64,23 @@ def feedline_text(study, scenario_number: int = 0) -> str:
     parts = " + ".join(f"{section.cable} {section.length:g} m" for section in study.feedline.all_sections)
     tee = f", bias tee at: {study.feedline.tee.at}" if study.feedline.tee else ""
     head = f"{_title(study, scenario_number)}\nfeedline {parts}{tee}; port 1 amplifier, port 2 receiver"
-    return touchstone_text(freq_hz, two_port_scattering(route_of(study).chain_matrix(freq_hz)), head)
+    route = route_of(study)
+    cables = dict.fromkeys(section.cable for section in route.sections if section.length > 0)
+    cautions = [line for cable in cables for line in _reach(cable, freq_hz, f"the data of {cable.name}")]
+    return _file(freq_hz, two_port_scattering(route.chain_matrix(freq_hz)), head, cautions)
+
+
+def _file(freq_hz, s, head: str, cautions) -> File:
+    comments = "\n".join([head, *(f"Caution: {line}" for line in cautions)])
+    return File(touchstone_text(freq_hz, s, comments), tuple(cautions))
+
+
+def _reach(model, freq_hz, what: str) -> list[str]:
+    """What is to be said where a file goes beyond what a model was made for."""
+    if np.all(model.valid(freq_hz)):
+        return []
+    low, high = (format_quantity(f, "Hz") for f in (model.low_hz, model.high_hz))
+    return [f"the file goes beyond the range of {what}, {low} to {high}."]
 
 
 def _title(study, scenario_number: int) -> str:

@@ -48,6 +48,12 @@ shield_conductivity = {value = 35e6, unit = "S/m", source = "rg6-cu", status = "
 """
 
 
+def line_theory(name):
+    """Rows of a table of line theory."""
+    lines = (ROOT / "tests" / "data" / "line-theory" / name).read_text(encoding="utf-8").splitlines()
+    return list(csv.DictReader(line for line in lines if line[0] != "#"))
+
+
 @pytest.fixture
 def exported(tmp_path):
     """Writes a study, exports a part of it by the command, and reads it with scikit-rf."""
@@ -67,7 +73,7 @@ def s21_db(network, freq_hz):
     return 20 * np.log10(np.abs(network.s[at, 1, 0]))
 
 
-def test_feedline_reads_back(exported):
+def test_feedline_reads_back(exported, capsys):
     """Three sections and two tees come back as the chain matrix that the program uses, to 1e-9, in 75 ohm."""
     feedline = '[feedline]\nsections = [{cable = "rg6-ccs", length = "90 m"}, {cable = "rg58", length = "30 m"}]\n'
     study, network = exported("feedline", feedline + TEE.format(at="both", choke="100u", block="10n"))
@@ -77,6 +83,10 @@ def test_feedline_reads_back(exported):
     ours, scale = route_of(study).chain_matrix(freq_hz), np.array([[1.0, 75.0], [1 / 75.0, 1.0]])
     assert np.max(np.abs(network.a - ours) / scale) < 1e-9 * np.max(np.abs(ours) / scale)
     assert np.array_equal(network.s[:, 0, 1], network.s[:, 1, 0])
+    # The file begins at 300 kHz, the table of rg58 at 1 MHz; rg6-ccs is a layered conductor.
+    caution = "Caution: the file goes beyond the range of the data of rg58, 1 MHz to 200 MHz.\n"
+    assert caution in network.comments and capsys.readouterr().out.endswith(f"s2p written\n{caution}")
+    assert network.comments.count("Caution") == 1
 
 
 @pytest.mark.parametrize("name", list_cables())
@@ -106,15 +116,45 @@ def test_insertion_loss_of_a_bias_tee(exported, at, choke, block, loss_db):
     assert -s21_db(network, 0.5e6) == pytest.approx(loss_db, rel=0.02)
 
 
+# Half the loss in series and half in shunt at the frequency that is read: a line of real impedance.
+DISTORTIONLESS = """\
+name = "real"
+description = "real impedance at one frequency"
+model = "law"
+z0 = {{value = {z0}, unit = "ohm", source = "closed form", status = "test"}}
+velocity_factor = {{value = {velocity_factor}, unit = "1", source = "closed form", status = "test"}}
+r_inner = {{value = 0, unit = "ohm/m", source = "closed form", status = "test"}}
+r_shield = {{value = 0, unit = "ohm/m", source = "closed form", status = "test"}}
+k0 = {{value = {series}, unit = "dB/100m", source = "closed form", status = "test"}}
+k1 = {{value = 0, unit = "dB/100m at 1 MHz", source = "closed form", status = "test"}}
+k2 = {{value = {shunt}, unit = "dB/100m at 1 MHz", source = "closed form", status = "test"}}
+"""
+
+
+@pytest.mark.parametrize("row", line_theory("input_impedance.csv"), ids=lambda row: f"{row['z0']}-load-{row['load']}")
+def test_input_impedance_of_a_line(exported, tmp_path, row):
+    """Terminated in scikit-rf, the exported file shows the closed form's input impedance, 0.5 %."""
+    freq_hz, half = float(row["frequency_hz"]), float(row["loss_db_per_100m"]) / 2
+    record = DISTORTIONLESS.format(series=half, shunt=half / (freq_hz / 1e6), **row)
+    (tmp_path / "real.toml").write_text(record, encoding="utf-8")
+    bands = STUDY.replace('"0.5M", "1.8M"', f'"0.5M", {freq_hz!r}').replace('"3.5M", ', "")
+    _, network = exported("feedline", f'[feedline]\ncable = "real.toml"\nlength = "{row["length_m"]} m"\n', bands)
+    (at,) = np.flatnonzero(network.f == freq_hz)
+    load = float(row["load"])
+    reflection = 1.0 if np.isinf(load) else (load - 75) / (load + 75)
+    s = network.s[at]
+    seen = s[0, 0] + s[0, 1] * s[1, 0] * reflection / (1 - s[1, 1] * reflection)
+    expected = float(row["re"]) + 1j * float(row["im"])
+    assert abs(75 * (1 + seen) / (1 - seen) - expected) < 0.005 * abs(expected)
+
+
 @pytest.mark.parametrize("cable", ["rg6-ccs-20um", "rg6-cu"])
 def test_transmission_of_a_layered_cable(exported, tmp_path, cable):
     """S21 of 100 m between 75 ohm: layered-conductor calculation by other code (tests/data/line-theory), 0.05 dB."""
     (tmp_path / "copper.toml").write_text(COPPER, encoding="utf-8")
     named = "copper.toml" if cable == "rg6-cu" else cable
     _, network = exported("feedline", f'[feedline]\ncable = "{named}"\nlength = "100 m"\n')
-    text = (ROOT / "tests" / "data" / "line-theory" / "transmission.csv").read_text(encoding="utf-8")
-    rows = [row for row in csv.DictReader(line for line in text.splitlines() if line[0] != "#")]
-    rows = [row for row in rows if row["cable"] == cable]
+    rows = [row for row in line_theory("transmission.csv") if row["cable"] == cable]
     assert len(rows) == 5
     for row in rows:
         assert s21_db(network, float(row["frequency_hz"])) == pytest.approx(float(row["s21_db"]), abs=0.05)
