@@ -86,7 +86,7 @@ def _boxes(study, chain) -> list[tuple[str, str, str]]:
     return [
         (antenna.model, source, "no field" if antenna.model == "fixture" else f"site: {noise}"),
         (chain.circuit.name, study.amplifier.opamp, "at the feedpoint"),
-        (line.cable, format_quantity(line.length, "m"), f"supply: {line.power}"),
+        *_line_boxes(line),
         (
             "receiver",
             format_quantity(receiver.impedance, "ohm"),
@@ -95,15 +95,38 @@ def _boxes(study, chain) -> list[tuple[str, str, str]]:
     ]
 
 
+def _line_boxes(line) -> list[tuple[str, str, str]]:
+    """A box for each section of the feedline and for each bias tee."""
+    sections = line.all_sections
+    boxes = [
+        (
+            part.cable,
+            format_quantity(part.length, "m"),
+            f"section {number} of {len(sections)}" if len(sections) > 1 else f"supply: {line.power}",
+        )
+        for number, part in enumerate(sections, start=1)
+    ]
+    if line.tee is None:
+        return boxes
+    tee = (
+        "bias tee",
+        f"choke {format_quantity(line.tee.choke, 'H')}, {format_quantity(line.tee.choke_resistance, 'ohm')}",
+        f"block {format_quantity(line.tee.block, 'F')}",
+    )
+    before, after = line.tee.at in ("both", "amplifier"), line.tee.at in ("both", "receiver")
+    return [*[tee] * before, *boxes, *[tee] * after]
+
+
 def _around(study, chain) -> list[str]:
     """Supply, bench, bands and temperature, a line each."""
     volts, bench = study.supply.voltage, study.fixture
     tolerance = f" {volts.tolerance}" if volts.tolerance else ""
     low, high = study.run.temperature
     degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
+    way = "line and chokes" if study.feedline.tee else "line"
     return [
         f"supply  {format_quantity(volts.value, 'V')}{tolerance} at the receiver,"
-        f" {format_quantity(chain.feed_resistance, 'ohm', 3)} of line before the amplifier",
+        f" {format_quantity(chain.feed_resistance, 'ohm', 3)} of {way} before the amplifier",
         f"bench   {format_quantity(bench.source, 'ohm')} port, {format_quantity(bench.dummy, 'F')} dummy antenna,"
         f" amplifier, {format_quantity(bench.load, 'ohm')} port",
         f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",

@@ -9,7 +9,10 @@ from sim.study.scenarios import scenarios
 
 _WHAT = {
     "netlist": "deck of one unit that plain ngspice runs and measures",
+    "antenna": "its impedance with the stray capacitance across it, as Touchstone (.s1p)",
+    "feedline": "amplifier (port 1) to receiver (port 2) with sections and bias tees, as Touchstone (.s2p)",
 }
+_ENDINGS = {"antenna": ".s1p", "feedline": ".s2p"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,7 +21,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "what", metavar="WHAT", choices=sorted(_WHAT), help="; ".join(f"{k}: {v}" for k, v in _WHAT.items())
     )
-    parser.add_argument("--unit", type=int, default=0, metavar="N", help="unit number; 0, the default, is nominal")
+    parser.add_argument(
+        "--unit", type=int, default=0, metavar="N", help="unit number of a netlist; 0, the default, is nominal"
+    )
     parser.add_argument(
         "--scenario", type=int, default=0, metavar="N", help="scenario number (bandfloor check lists them)"
     )
@@ -40,11 +45,32 @@ def act(given) -> int:
         raise StudyError(Fault(given.out, None, None, "is the study itself.", "Name another file behind -o."))
     if out.is_dir():
         raise StudyError(Fault(given.out, None, None, "is a folder.", "Name a file behind -o."))
-    from sim.steps.sample import netlist_text
+    ending = _ENDINGS.get(given.what)
+    if ending:
+        _refuse(given, out, ending)
     from sim.tables import replace_file
 
-    text = netlist_text(every[given.scenario].study, given.unit, given.scenario)
+    words = every[given.scenario].study
+    if given.what == "netlist":
+        from sim.steps.sample import netlist_text
+
+        text, hint = netlist_text(words, given.unit, given.scenario), f"; try: ngspice -b {given.out}"
+    else:
+        from sim.steps.touchstone import antenna_file, feedline_file
+
+        made = (antenna_file if given.what == "antenna" else feedline_file)(words, given.scenario)
+        text, hint = made.text, "".join(f"\nCaution: {line}" for line in made.cautions)
     with replace_file(out) as file:
         file.write(text.encode("ascii"))
-    print(f"{given.out} written; try: ngspice -b {given.out}")
+    print(f"{given.out} written{hint}")
     return 0
+
+
+def _refuse(given, out: Path, ending: str) -> None:
+    """Refuse what would make a file that its readers misread."""
+    if out.suffix.lower() != ending:
+        remedy = f'Write, for example, "{given.what}{ending}": readers go by the ending.'
+        raise StudyError(Fault(given.out, None, None, f"does not end in {ending}.", remedy))
+    if given.unit != 0:
+        found = f"--unit {given.unit} says nothing: the {given.what} is the same for all units."
+        raise StudyError(Fault(given.study, None, None, found, "Take --unit out."))

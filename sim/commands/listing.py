@@ -91,8 +91,11 @@ def _cables():
     from sim.feedline.line import loop_resistance, matched_loss
 
     right = ("Z0", "loop", "1.8 MHz", "7 MHz")
-    caption = "Loop resistance and loss of 100 m."
-    table = _table("cable", *right, "what it is", right=right, caption=caption)
+    caption = (
+        "Loop resistance and loss of 100 m. Loss by a law fitted to a table, good where the table is, or of a layered\n"
+        "conductor, good at any lower frequency. Sources: circuits/feedlines. A cable of your own: docs/own-cable.md."
+    )
+    table = _table("cable", *right, "loss by", "good", "what it is", right=right, caption=caption)
     for name in list_cables():
         cable = load_cable(name)
         loss = [float(matched_loss(cable, 100.0, f)) for f in (1.8e6, 7e6)]
@@ -101,6 +104,8 @@ def _cables():
             format_quantity(cable.z0, "ohm"),
             f"{float(loop_resistance(cable, 100.0)):.1f} Ω",
             *(f"{value:.2f} dB" for value in loss),
+            cable.model,
+            f"{cable.low_hz / 1e6:g}–{cable.high_hz / 1e6:g} MHz",
             cable.description,
         )
     return table

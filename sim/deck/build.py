@@ -11,7 +11,8 @@ from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import read_circuit
 from sim.errors import CircuitError, Fault
 from sim.feedline.cable import load_cable
-from sim.feedline.line import loop_resistance
+from sim.feedline.route import Route, Section
+from sim.feedline.tee import Tee
 from sim.opamp.catalogue import load_opamp
 from sim.opamp.macromodel import MacroParameters, nominal_parameters
 from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
@@ -29,6 +30,26 @@ def antenna_of(study) -> AntennaSource:
     if words.model == "fixture":
         return fixture(words.source, words.dummy)
     return short_vertical(words.height, words.radius, words.gap, words.ground_loss, words.stray)
+
+
+def route_of(study) -> Route:
+    """The study's feedline with its bias tees.
+
+    Raises
+    ------
+    InputError
+        A cable's record cannot be read.
+    """
+    words = study.feedline
+    sections = tuple(Section(load_cable(part.cable, study.folder), part.length) for part in words.all_sections)
+    tee, at = None, ""
+    if words.tee is not None:
+        tee, at = Tee(**words.tee.model_dump(exclude={"at"})), words.tee.at
+    return Route(
+        sections,
+        at_amplifier=tee if at in ("both", "amplifier") else None,
+        at_receiver=tee if at in ("both", "receiver") else None,
+    )
 
 
 def chain_of(study) -> Chain:
@@ -52,12 +73,12 @@ def chain_of(study) -> Chain:
         )
     circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
     record = load_opamp(study.amplifier.opamp, study.folder)
-    cable = load_cable(study.feedline.cable, study.folder)
+    route = route_of(study)
     return Chain(
         circuit=circuit,
         opamps=(record,) * len(circuit.devices),
         antenna=antenna_of(study),
-        feed_resistance=float(loop_resistance(cable, study.feedline.length)) if study.feedline.power == "coax" else 0.0,
+        feed_resistance=route.supply_resistance() if study.feedline.power == "coax" else 0.0,
     )
 
 

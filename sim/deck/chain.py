@@ -25,7 +25,8 @@ class Chain:
         One for each device of the circuit, same order.
     antenna : AntennaSource
     feed_resistance : float
-        Resistance between the supply and the circuit's supply pin: both conductors of the feedline. [Ω]
+        Resistance between the supply and the circuit's supply pin: both conductors of the feedline,
+        and the chokes of its bias tees. [Ω]
     """
 
     circuit: Circuit

@@ -4,7 +4,7 @@ A record is a TOML file in circuits/feedlines. Every value carries its unit, its
 verified; a record that gives another unit, or leaves a value out, is refused with all faults at once. Values
 hold near 20 degrees C, treated as 290 K: the 3 K between them are 0.6 % of a loss that is known to 10 %.
 
-Two models of the loss exist, and the record says which is meant:
+Three models of the loss exist, and the record says which is meant:
 
 law
     Attenuation a = k0 + k1 sqrt(f) + k2 f fitted to the maker's table, for cables whose table reaches down to
@@ -14,7 +14,13 @@ layered
     10 MHz the current is confined to the copper, the resistance stops falling and the loss turns flat, which
     no table shows. The thickness differs between products that bear the same name: 37, 20 and 10 um give 1.1,
     1.7 and 3.1 dB/100 m at 1.8 MHz. A record is one choice among them; the DC resistance of the inner
-    conductor tells which one is at hand.
+    conductor tells which one is at hand. This is also the model of a cable whose construction is known.
+table
+    The loss of the record's own rows, log(loss) interpolated over log(frequency), for a cable that somebody
+    measured: no law between the rows, and no coefficients to know.
+
+What a builder cannot know is filled in: the capacitance by 1/(Z0 v), the resistance of a clad wire by its copper
+and steel in parallel, the shield as copper, the dielectric as foam polyethylene.
 """
 
 import difflib
@@ -25,16 +31,19 @@ from pathlib import Path
 
 import numpy as np
 
+from sim.constants import C0
 from sim.errors import Fault, RecordError
 from sim.paths import CIRCUITS
 
-MODELS = ("law", "layered")
+MODELS = ("law", "layered", "table")
 # Annealed copper, IEC 60028 rounded to 58 MS/m; steel core of copper-clad wire, from memory.
 COPPER_CONDUCTIVITY = 58e6
 STEEL_CONDUCTIVITY = 1.0 / 1.9e-7
 STEEL_PERMEABILITY = 100.0
+# Of foam polyethylene, from memory.
+LOSS_TANGENT = 0.0003
 
-# Values of a record: field name -> unit that the file must state. The last four belong to the layered model.
+# Values of a record: field name -> unit that the file must state.
 _UNITS = {
     "z0": "ohm",
     "velocity_factor": "1",
@@ -45,12 +54,19 @@ _UNITS = {
     "k1": "dB/100m at 1 MHz",
     "k2": "dB/100m at 1 MHz",
     "wire_radius": "m",
+    "wire_diameter": "m",
     "cladding": "m",
     "shield_conductivity": "S/m",
     "loss_tangent": "1",
 }
-_OPTIONAL = {"wire_radius", "cladding", "shield_conductivity", "loss_tangent"}
-_POSITIVE = {"z0", "velocity_factor", "wire_radius", "cladding", "shield_conductivity"}
+_ALWAYS = ("z0", "velocity_factor", "r_shield")
+# What each model needs beside them; everything else may be left out.
+_NEEDED = {
+    "law": (*_ALWAYS, "r_inner", "k0", "k1", "k2"),
+    "layered": (*_ALWAYS, "cladding"),
+    "table": (*_ALWAYS, "r_inner"),
+}
+_POSITIVE = {"z0", "velocity_factor", "capacitance", "wire_radius", "wire_diameter", "cladding", "shield_conductivity"}
 _WORDS = ("name", "description", "model", "caution")
 
 
@@ -83,7 +99,7 @@ class Cable:
     name, description, caution : str
         `caution` is what a reader of results with this cable should know; may be empty.
     model : str
-        "law" or "layered".
+        "law", "layered" or "table".
     z0 : float
         Nominal impedance, at high frequency. [Ω]
     velocity_factor : float
@@ -93,7 +109,7 @@ class Cable:
     r_inner, r_shield : float
         DC resistances. [Ω/m]
     k0, k1, k2 : float
-        Attenuation law. [dB/100 m]
+        Attenuation law; 0 where the record has another model. [dB/100 m]
     wire_radius : float
         Of the inner conductor; 0 where not known. [m]
     cladding : float
@@ -117,9 +133,9 @@ class Cable:
     capacitance: float
     r_inner: float
     r_shield: float
-    k0: float
-    k1: float
-    k2: float
+    k0: float = 0.0
+    k1: float = 0.0
+    k2: float = 0.0
     wire_radius: float = 0.0
     cladding: float = 0.0
     shield_conductivity: float = COPPER_CONDUCTIVITY
@@ -129,8 +145,8 @@ class Cable:
 
     @property
     def low_hz(self):
-        """Lowest frequency of the model: the table's for a law, none for a layered conductor. [Hz]"""
-        return self.attenuation[0].freq_hz if self.model == "law" and self.attenuation else 0.0
+        """Lowest frequency of the model: that of its table, none for a layered conductor. [Hz]"""
+        return self.attenuation[0].freq_hz if self.model != "layered" and self.attenuation else 0.0
 
     @property
     def high_hz(self):
@@ -182,9 +198,7 @@ def with_cladding(cable, cladding):
         The cable's wire radius is not known, or the thickness is not above zero.
     """
     if not (cable.wire_radius > 0 and cladding > 0):
-        raise ValueError(
-            f"cable {cable.name} needs a wire radius, and a cladding above 0, for the layered model"
-        )
+        raise ValueError(f"cable {cable.name} needs a wire radius, and a cladding above 0, for the layered model")
     inner = clad_resistance(cable.wire_radius, cladding)
     return replace(cable, model="layered", cladding=float(cladding), r_inner=inner)
 
@@ -254,10 +268,12 @@ def _number(value):
 
 def _value_faults(record, display):
     """Faults of the single values."""
+    model = record.get("model")
+    needed = _NEEDED[model] if isinstance(model, str) and model in MODELS else _ALWAYS
     for key, unit in _UNITS.items():
         entry = record.get(key)
         if entry is None:
-            if key not in _OPTIONAL:
+            if key in needed:
                 yield Fault(
                     display,
                     None,
@@ -265,24 +281,16 @@ def _value_faults(record, display):
                     "is missing.",
                     f"Add a table [{key}] with value, unit, source, status.",
                 )
-        elif not isinstance(entry, dict) or not all(
-            isinstance(entry.get(k), str) for k in ("source", "status")
-        ):
-            yield Fault(
-                display, None, key, "states no source.", f"Write [{key}] with value, unit, source, status."
-            )
+        elif not isinstance(entry, dict) or not all(isinstance(entry.get(k), str) for k in ("source", "status")):
+            yield Fault(display, None, key, "states no source.", f"Write [{key}] with value, unit, source, status.")
         elif entry.get("unit") != unit:
             yield Fault(display, None, f"{key}.unit", f"is {entry.get('unit')!r}.", f'Convert to "{unit}".')
         elif not _number(entry.get("value")) or entry["value"] < 0:
-            yield Fault(
-                display, None, f"{key}.value", f"is {entry.get('value')!r}.", "Write a number, 0 or more."
-            )
+            yield Fault(display, None, f"{key}.value", f"is {entry.get('value')!r}.", "Write a number, 0 or more.")
         elif key in _POSITIVE and entry["value"] == 0:
             yield Fault(display, None, f"{key}.value", "is 0.", "Write a number above 0.")
         elif key == "velocity_factor" and entry["value"] > 1:
-            yield Fault(
-                display, None, f"{key}.value", f"is {entry['value']!r}.", "Write a fraction, 0.84 for 84 %."
-            )
+            yield Fault(display, None, f"{key}.value", f"is {entry['value']!r}.", "Write a fraction, 0.84 for 84 %.")
 
 
 def _word_faults(record, display):
@@ -291,17 +299,38 @@ def _word_faults(record, display):
         if not isinstance(record.get(key), str):
             yield Fault(display, None, key, "is missing or no text.", f'Write {key} = "...".')
     if record.get("model") not in MODELS:
-        yield Fault(display, None, "model", f"is {record.get('model')!r}.", 'Write "law" or "layered".')
-    elif record["model"] == "layered":
-        for key in sorted(_OPTIONAL - record.keys()):
-            yield Fault(display, None, key, "is missing.", f"The layered model needs [{key}].")
+        yield Fault(display, None, "model", f"is {record.get('model')!r}.", 'Write "law", "layered" or "table".')
     known = (*_WORDS, *_UNITS, "attenuation")
     for key in record:
         if key not in known:
             near = difflib.get_close_matches(key, known, n=1, cutoff=0.0)
-            yield Fault(
-                display, None, key, "is not a key of a cable record.", f"Nearest known key: {near[0]}."
-            )
+            yield Fault(display, None, key, "is not a key of a cable record.", f"Nearest known key: {near[0]}.")
+
+
+def _construction_faults(record, display):
+    """Faults of a wire said twice, not at all, or thinner than its own cladding."""
+    given = [key for key in ("wire_radius", "wire_diameter") if key in record]
+    if len(given) == 2:
+        yield Fault(display, None, "wire_diameter", "is given beside wire_radius.", "Give one of them.")
+    elif not given and record.get("model") == "layered":
+        remedy = "The layered model needs [wire_diameter] (or [wire_radius])."
+        yield Fault(display, None, "wire_diameter", "is missing.", remedy)
+    elif given and "cladding" in record:
+        entry = record["cladding"]
+        radius, cladding = _radius(record), entry.get("value") if isinstance(entry, dict) else None
+        # A solid wire is clad to its centre; the radius of a diameter may differ in the last digit.
+        if radius and _number(cladding) and cladding > radius * (1 + 1e-9):
+            found = f"of {cladding:g} m is thicker than the wire's radius of {radius:g} m."
+            yield Fault(display, None, "cladding", found, "Write the thickness of the copper alone, in metres.")
+
+
+def _radius(record):
+    """Radius of the inner conductor, however it was given; 0 where it was not, or not as a number. [m]"""
+    for key, share in (("wire_radius", 1.0), ("wire_diameter", 0.5)):
+        entry = record.get(key)
+        if isinstance(entry, dict) and _number(entry.get("value")):
+            return entry["value"] * share
+    return 0.0
 
 
 def _table_faults(record, display):
@@ -310,18 +339,21 @@ def _table_faults(record, display):
     if not isinstance(rows, list):
         yield Fault(display, None, "attenuation", "is no list.", "Write [[attenuation]] rows.")
         return
+    if record.get("model") == "table" and len(rows) < 2:
+        found = f"has {len(rows)} row{'s' * (len(rows) != 1)}."
+        yield Fault(display, None, "attenuation", found, "The table model needs two [[attenuation]] rows or more.")
     last = 0.0
     for number, row in enumerate(rows, start=1):
         key = f"attenuation row {number}"
         good = isinstance(row, dict) and _number(row.get("freq_hz")) and _number(row.get("db_per_100m"))
         if not good or not all(isinstance(row.get(k), str) for k in ("source", "status")):
-            yield Fault(
-                display, None, key, "is not complete.", "Give freq_hz, db_per_100m, source and status."
-            )
+            yield Fault(display, None, key, "is not complete.", "Give freq_hz, db_per_100m, source and status.")
             continue
         if row["freq_hz"] <= last:
+            yield Fault(display, None, key, f"does not rise: {row['freq_hz']} Hz.", "Order the rows by frequency.")
+        if row["db_per_100m"] <= 0:
             yield Fault(
-                display, None, key, f"does not rise: {row['freq_hz']} Hz.", "Order the rows by frequency."
+                display, None, key, f"has a loss of {row['db_per_100m']} dB.", "Write a loss above 0, in dB per 100 m."
             )
         last = row["freq_hz"]
 
@@ -331,11 +363,19 @@ def _cable(record, display):
     faults = [
         *_word_faults(record, display),
         *_value_faults(record, display),
+        *_construction_faults(record, display),
         *_table_faults(record, display),
     ]
     if faults:
         raise RecordError(faults)
     values = {key: float(record[key]["value"]) for key in _UNITS if key in record}
+    if "wire_diameter" in values:
+        values["wire_radius"] = values.pop("wire_diameter") / 2
+    values.setdefault("capacitance", 1.0 / (values["z0"] * values["velocity_factor"] * C0))
+    if record["model"] == "layered":
+        values.setdefault("loss_tangent", LOSS_TANGENT)
+        if "r_inner" not in values:
+            values["r_inner"] = clad_resistance(values["wire_radius"], values["cladding"])
     return Cable(
         name=record["name"],
         description=record["description"],

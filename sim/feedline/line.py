@@ -54,7 +54,9 @@ def characteristic(cable, freq_hz, temperature_k=T0):
     Law: R = 2 Z0 (k0 + k1 sqrt f)/868.6, internal reactance equal to the k1 part (skin effect), and
     G = 2 k2 f/(868.6 Z0); k0 grows with the resistivity, k1 with its square root. The internal inductance
     raises the impedance, so near 1 MHz the line loses up to 5 % less than the law. Layered:
-    `sim.feedline.conductor`. Both add them to the ideal line's L = Z0/v and C = 1/(Z0 v).
+    `sim.feedline.conductor`. Both add them to the ideal line's L = Z0/v and C = 1/(Z0 v). Table: the loss a
+    of the table is held exactly and put into the conductors, where nearly all of it is below 30 MHz: with
+    Y = j w C and R chosen so that Re sqrt((R + j w L) j w C) = a, R = 2 a b/(w C), b^2 = w^2 L C + a^2.
     """
     freq_hz = np.asarray(freq_hz, dtype=float)
     temperature_k = np.asarray(temperature_k, dtype=float)
@@ -62,6 +64,9 @@ def characteristic(cable, freq_hz, temperature_k=T0):
     if cable.model == "layered":
         series = _layered_series(cable, freq_hz, temperature_k)
         shunt = susceptance * (1j + cable.loss_tangent)
+    elif cable.model == "table":
+        series = _table_series(cable, freq_hz, temperature_k)
+        shunt = 1j * susceptance
     else:
         series = _law_series(cable, freq_hz, temperature_k)
         shunt = 1j * susceptance + 2.0 * cable.k2 * (freq_hz / 1e6) / (DB_PER_100M * cable.z0)
@@ -80,6 +85,39 @@ def _law_series(cable, freq_hz, temperature_k):
     skin = per_db * cable.k1 * np.sqrt(freq_hz / 1e6) * np.sqrt(factor)
     ideal = 2.0 * np.pi * freq_hz * cable.z0 / (cable.velocity_factor * C0)
     return per_db * cable.k0 * factor + skin + 1j * (ideal + skin)
+
+
+def _table_series(cable, freq_hz, temperature_k):
+    """Series impedance that gives exactly the loss of the table, see `characteristic`. [Ω/m]"""
+    loss = table_loss(cable, freq_hz) / DB_PER_100M
+    susceptance = 2.0 * np.pi * freq_hz / (cable.z0 * cable.velocity_factor * C0)
+    ideal = 2.0 * np.pi * freq_hz * cable.z0 / (cable.velocity_factor * C0)
+    resistance = 2.0 * loss * np.sqrt(ideal * susceptance + loss**2) / susceptance
+    # As for the skin effect: how much of it is current confined to a cladding, a table does not say.
+    return resistance * np.sqrt(_resistivity(temperature_k)) + 1j * ideal
+
+
+def table_loss(cable, freq_hz):
+    """Attenuation by the record's own table: log(loss) linear in log(frequency).
+
+    Parameters
+    ----------
+    cable : Cable
+        With two rows or more.
+    freq_hz : array_like
+        Above zero; beyond the rows the outermost two are carried on. [Hz]
+
+    Returns
+    -------
+    loss : ndarray, same shape
+        [dB/100 m]
+    """
+    x = np.log([point.freq_hz for point in cable.attenuation])
+    y = np.log([point.db_per_100m for point in cable.attenuation])
+    at = np.log(np.asarray(freq_hz, dtype=float))
+    low = np.clip(np.searchsorted(x, at) - 1, 0, len(x) - 2)
+    slope = (y[1:] - y[:-1]) / (x[1:] - x[:-1])
+    return np.exp(y[low] + slope[low] * (at - x[low]))
 
 
 def _layered_series(cable, freq_hz, temperature_k):

@@ -5,9 +5,8 @@ import numpy as np
 from sim.antenna.fixture import fixture
 from sim.antenna.source import AntennaSource
 from sim.constants import T0
+from sim.deck.build import route_of
 from sim.deck.chain import REFERENCE_LOAD
-from sim.feedline.cable import load_cable
-from sim.feedline.line import chain_matrix
 from sim.measures.panel import MU_HIGH_HZ, MU_LOW_HZ, Reader, Surroundings, deciding, nominal_phase, unit_measures
 from sim.measures.rational import Barycentric, choose_support
 from sim.noise.external import field_density, measured_fa, measured_field
@@ -54,7 +53,7 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
     read_hz = np.concatenate([bands, curve_frequencies(bands)])
     decades = np.log10(high_hz / samples_hz[0])
     bench = fixture(study.fixture.source, study.fixture.dummy)
-    cable = load_cable(study.feedline.cable, study.folder)
+    route = route_of(study)
     height = antenna.effective_height(read_hz)
     even = np.geomspace(samples_hz[0], samples_hz[-1], int(round(decades * LOOP_POINTS)) + 1)
     return Surroundings(
@@ -70,12 +69,12 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         bench_z=bench.impedance(read_hz),
         bench_source=study.fixture.source,
         bench_load=study.fixture.load,
-        line=chain_matrix(cable, study.feedline.length, read_hz),
+        line=route.chain_matrix(read_hz),
         line_temperature=T0,
         receiver=study.receiver.impedance,
         receiver_noise=float(from_db_power(study.receiver.noise_figure)),
         load=REFERENCE_LOAD,
-        line_impedance=cable.z0,
+        line_impedance=route.impedance,
     )
 
 

@@ -35,8 +35,9 @@ def modelled(study: Mapping) -> tuple[str, ...]:
         "macromodel of typical data-sheet figures; how dies differ is common practice, no maker's figure.",
         "Parts: drawn from their tolerance. Parts marked as one lot share most of their deviation within a "
         "build; how much is an assumption.",
-        f"Feedline: {said('feedline.length', 'm')} of {said('feedline.cable')} as a lossy line with its own "
+        f"Feedline: {_feedline(study)} as a lossy line with its own "
         "thermal noise, and its resistance in the supply where it carries the power.",
+        *_tee_lines(study),
         f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
         f"{said('receiver.noise_figure', 'dB')}.",
         "Stability: bilateral loop gain, judged by counting encirclements of −1, with the line matched and "
@@ -47,6 +48,22 @@ def modelled(study: Mapping) -> tuple[str, ...]:
     if model != "fixture":
         lines.insert(5, _noise_line(study))
     return tuple(lines)
+
+
+def _feedline(study: Mapping) -> str:
+    sections = _table(study, "feedline").get("sections")
+    if sections:
+        return ", ".join(f"{_with_unit(part.get('length', ''), 'm')} of {part.get('cable', '')}" for part in sections)
+    return f"{_value(study, 'feedline.length', 'm')} of {_value(study, 'feedline.cable')}"
+
+
+def _tee_lines(study: Mapping) -> list[str]:
+    if not _table(study, "feedline").get("tee"):
+        return []
+    return [
+        "Bias tee: choke and blocking capacitor at their nominal values, with the noise of the choke's loss and its "
+        "resistance in the supply. Stability is judged on a resistive load and on none, without the tee."
+    ]
 
 
 def _noise_line(study: Mapping) -> str:

@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from sim.deck.build import antenna_of, chain_of
-from sim.feedline.cable import load_cable
+from sim.deck.build import antenna_of, chain_of, route_of
 from sim.noise.external import noise_class
 from sim.quantity import format_quantity
 from sim.summary.matching import MATCHES
@@ -26,12 +25,7 @@ def cautions(study) -> list[str]:
             f"{format_quantity(f, 'Hz')} lies outside the range in which the antenna model {antenna.name} was checked"
             f" ({format_quantity(antenna.low_hz, 'Hz')} to {format_quantity(antenna.high_hz, 'Hz')})."
         )
-    cable = load_cable(study.feedline.cable, study.folder)
-    if study.feedline.length > 0:
-        if cable.caution:
-            found.append(f"Feedline: {cable.caution}")
-        for f in bands[~cable.valid(bands)]:
-            found.append(f"{format_quantity(f, 'Hz')} lies outside the data of the cable {cable.name}.")
+    found += _feedline(route_of(study), bands)
     if isinstance(study.site.noise, str):
         noise = noise_class(study.site.noise)
         found += [
@@ -60,5 +54,23 @@ def cautions(study) -> list[str]:
             found.append(
                 f"{record.part} is made for {record.supply_min:g} to {record.supply_max:g} V; the supply is {volts:g} V"
                 " before the drops in feedline and filter."
+            )
+    return found
+
+
+def _feedline(route, bands) -> list[str]:
+    found = []
+    for cable in dict.fromkeys(section.cable for section in route.sections if section.length > 0):
+        if cable.caution:
+            found.append(f"Feedline: {cable.caution}")
+        for f in bands[~cable.valid(bands)]:
+            found.append(f"{format_quantity(f, 'Hz')} lies outside the data of the cable {cable.name}.")
+    for f in bands if route.tees else ():
+        # Common practice, no source: ten times the line's impedance keeps the return loss above 26 dB.
+        choke = abs(route.tees[0].choke_impedance(f))
+        if choke < 10 * route.impedance:
+            found.append(
+                f"The bias tee's choke has {format_quantity(choke, 'ohm', 3)} at {format_quantity(f, 'Hz')},"
+                f" less than ten times the cable's {format_quantity(route.impedance, 'ohm')}."
             )
     return found

@@ -40,7 +40,8 @@ def study_inputs(study_file, units=None) -> list[str]:
             words = scenario.study
             files.append(_file("amplifiers", words.amplifier.circuit, ".cir", words.folder))
             files.append(_file("opamps", words.amplifier.opamp, ".toml", words.folder))
-            files.append(_file("feedlines", words.feedline.cable, ".toml", words.folder))
+            for section in words.feedline.all_sections:
+                files.append(_file("feedlines", section.cable, ".toml", words.folder))
         refuse_braces(*files)
     except InputError as error:
         sys.exit(str(error))

@@ -5,10 +5,8 @@ from pathlib import Path
 
 import numpy as np
 
-from sim.deck.build import chain_of, unit_table, unit_values
+from sim.deck.build import chain_of, route_of, unit_table, unit_values
 from sim.deck.plain import Bench, FarEnd, plain_deck
-from sim.feedline.cable import load_cable
-from sim.feedline.line import chain_matrix
 from sim.measures.panel import receiver_noise_psd
 from sim.study.read import read_study, study_text
 from sim.study.scenarios import scenarios
@@ -29,9 +27,8 @@ def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
     """
     chain = chain_of(study)
     values = unit_values(chain, unit_table(study, chain, np.array([unit])), 0, unit)
-    cable = load_cable(study.feedline.cable, study.folder)
     bands = np.asarray(study.bands.frequencies)
-    line = chain_matrix(cable, study.feedline.length, bands)
+    line = route_of(study).chain_matrix(bands)
     receiver = study.receiver
     psd = receiver_noise_psd(receiver.impedance, 10 ** (receiver.noise_figure / 10))
     ends = tuple(FarEnd(float(f), line[i], LINE_TEMPERATURE, receiver.impedance, psd) for i, f in enumerate(bands))

@@ -9,9 +9,10 @@ from pydantic import BaseModel
 from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
 from sim.study.write import study_text
 
-FIXED = ("antenna.model", "bands.frequencies", "run.units", "run.seed", "run.build")
+FIXED = ("antenna.model", "feedline.sections", "bands.frequencies", "run.units", "run.seed", "run.build")
 """Keys that are the same in all scenarios of a study: results could not be compared, or have other keys beside them."""
 PARTS = ("amplifier", "parts")
+_TABLES_BELOW = (("feedline", "tee"),)
 
 
 def model_at(data: dict, path: tuple):
@@ -63,7 +64,12 @@ def every_key(data: dict) -> tuple[str, ...]:
     for table in Study.model_fields:
         if table not in ("title", "vary", "limits", *SET_BY_READER):
             model = model_at(data, (table,))
-            keys += [f"{table}.{key}" for key in (model.model_fields if model else ()) if (table, key) != PARTS]
+            for key in model.model_fields if model else ():
+                below = model_at(data, (table, key)) if (table, key) in _TABLES_BELOW else None
+                if below:
+                    keys += [f"{table}.{key}.{inner}" for inner in below.model_fields]
+                elif (table, key) != PARTS:
+                    keys.append(f"{table}.{key}")
     return tuple(keys)
 
 

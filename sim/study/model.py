@@ -130,6 +130,11 @@ Text = Annotated[str, BeforeValidator(_text)]
 class _Table(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
+    @property
+    def unsaid(self) -> tuple[str, ...]:
+        """Keys that are not written out, because others take their place."""
+        return ()
+
 
 def _field(description: str, example: str, unit: str = "", default: Any = ...):
     return Field(default=default, description=description, json_schema_extra={"unit": unit, "example": example})
@@ -193,6 +198,50 @@ class Fixture(_Table):
     dummy: _DUMMY = _field("series capacitor, the dummy antenna", '"47p"', "F", 47e-12)
 
 
+_LENGTH = _quantity("m", 0, 3000, "Write a length from 0 to 3000 m.")
+
+
+class Section(_Table):
+    """One of several lengths of cable in series."""
+
+    cable: Text = _field("cable of this section, as in [feedline]", '"rg6-ccs"')
+    length: _LENGTH = _field("length of this section; the first begins at the amplifier", '"60 m"', "m")
+
+
+class Tee(_Table):
+    """Bias tees that put the supply onto the coax: a choke and a blocking capacitor."""
+
+    at: Literal["both", "amplifier", "receiver"] = _field(
+        "at which ends of the feedline one stands", '"both"', default="both"
+    )
+    choke: _quantity("H", 1e-7, 10, "Write 0.1 uH to 10 H.") = _field(
+        "inductance of the choke at the supply current", '"220u"', "H", 220e-6
+    )
+    choke_capacitance: _quantity("F", 0, 1e-6, "Write 0 to 1 uF.") = _field(
+        "capacitance across the choke, which makes its self-resonance", '"5p"', "F", 5e-12
+    )
+    choke_loss: _quantity("ohm", 1, 1e9, "Write 1 to 1G.") = _field(
+        "resistance across the choke that stands for its core, a noisy one", '"5k"', "ohm", 5e3
+    )
+    choke_resistance: _quantity("ohm", 0, 1e4, "Write 0 to 10k.") = _field(
+        "DC resistance of the choke's winding", '"2"', "ohm", 2.0
+    )
+    block: _quantity("F", 1e-12, 1, "Write 1 pF to 1 F.") = _field(
+        "blocking capacitor in the signal's way", '"100n"', "F", 100e-9
+    )
+
+
+def _sections(values):
+    example = 'Write, for example, [{cable = "rg6-ccs", length = "60 m"}, {cable = "rg58", length = "5 m"}].'
+    _filled(values, example)
+    for value in values:
+        if not isinstance(value, dict | Section):
+            raise QuantityError(f"{shown(value)} is no section.", example)
+    if len(values) > MOST_VALUES:
+        raise QuantityError(f"there are {len(values)} sections.", f"Write at most {MOST_VALUES}.")
+    return values
+
+
 class Feedline(_Table):
     """From the amplifier to the receiver."""
 
@@ -201,14 +250,39 @@ class Feedline(_Table):
         '"rg6-ccs"',
         default="rg6-ccs",
     )
-    length: _quantity("m", 0, 3000, "Write a length from 0 to 3000 m.") = _field(
-        "length of the cable", '"120 m"', "m", 0.0
+    length: _LENGTH = _field("length of the cable", '"120 m"', "m", 0.0)
+    sections: Annotated[tuple[Section, ...], BeforeValidator(_sections)] | None = Field(
+        default=None,
+        description="instead of cable and length: lengths of cable in series, from the amplifier to the receiver",
     )
     power: Literal["coax", "separate"] = _field(
         '"coax": the supply current flows through the feedline; "separate": through wires of its own',
         '"coax"',
         default="coax",
     )
+    tee: Tee | None = Field(default=None, description="bias tees; none are counted without this table")
+
+    @model_validator(mode="after")
+    def _one_way(self):
+        if self.sections is not None and self.model_fields_set & {"cable", "length"}:
+            raise QuantityError(
+                "sections stand beside cable or length.", "Give sections, or one cable with its length."
+            )
+        if self.tee is not None and self.power != "coax":
+            raise QuantityError(
+                f'there is a bias tee, and power is "{self.power}".', 'Write power = "coax", or take the tee out.'
+            )
+        return self
+
+    @property
+    def unsaid(self) -> tuple[str, ...]:
+        """Keys that say nothing: cable and length where there are sections."""
+        return ("cable", "length") if self.sections is not None else ()
+
+    @property
+    def all_sections(self) -> tuple[Section, ...]:
+        """The sections, or the one that cable and length make."""
+        return self.sections or (Section(cable=self.cable, length=self.length),)
 
 
 class Supply(_Table):

@@ -191,9 +191,16 @@ class _Check:
     def _names(self) -> None:
         for table, key in (("amplifier", "circuit"), ("amplifier", "opamp"), ("feedline", "cable")):
             name = self.at(table, key)
-            said = name_fault(key, name, self.folder) if is_plain_text(name) else None
-            if said:
-                self.fault((table, key), *said)
+            self._name((table, key), key, name)
+        sections = self.at("feedline", "sections")
+        for number in range(len(sections) if isinstance(sections, list) else 0):
+            path = ("feedline", "sections", number, "cable")
+            self._name(path, "cable", self.at(*path))
+
+    def _name(self, path: tuple, key: str, name) -> None:
+        said = name_fault(key, name, self.folder) if is_plain_text(name) else None
+        if said:
+            self.fault(path, *said)
 
     def _parts(self) -> None:
         parts = self.at(*PARTS)

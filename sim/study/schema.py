@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from pydantic import BaseModel
 
-from sim.study.model import ANTENNA_MODELS, SET_BY_READER, NoiseTable, Study, Vary
+from sim.study.model import ANTENNA_MODELS, SET_BY_READER, NoiseTable, Section, Study, Tee, Vary
 from sim.study.write import toml_value
 
 
@@ -45,6 +45,8 @@ def study_keys() -> tuple[Key, ...]:
             keys += _keys("[[vary]]", Vary)
         elif isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):
             keys += _keys(f"[{name}]", field.annotation)
+            if name == "feedline":
+                keys += [*_keys("[[feedline.sections]]", Section), *_keys("[feedline.tee]", Tee)]
             if name == "site":
                 keys += _keys("[site.noise]", NoiseTable)
         elif name == "limits":

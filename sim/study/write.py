@@ -28,11 +28,11 @@ def study_text(study: Study) -> str:
     return "\n".join(out) + "\n"
 
 
-def _table_lines(name: str, table: BaseModel) -> list[str]:
+def _table_lines(name: str, table) -> list[str]:
     lines, below = [f"[{name}]"], []
     for key, field in type(table).model_fields.items():
         value = getattr(table, key)
-        if value is None:
+        if value is None or key in table.unsaid:
             continue
         if isinstance(value, BaseModel):
             below += ["", *_table_lines(f"{name}.{key}", value)]
@@ -58,7 +58,7 @@ def toml_value(value, unit: str) -> str:
 
     Parameters
     ----------
-    value : str, number, tuple, Limit or PartValue
+    value : str, number, tuple, Limit, PartValue or table
         As a study holds it. [SI]
     unit : str
         Of the key; empty where it has none.
@@ -67,6 +67,10 @@ def toml_value(value, unit: str) -> str:
         return _quoted(_limit(value))
     if isinstance(value, PartValue):
         return _quoted(_part(value, unit))
+    if isinstance(value, BaseModel):
+        fields = type(value).model_fields
+        units = {key: (fields[key].json_schema_extra or {}).get("unit", "") for key in fields}
+        return "{" + ", ".join(f"{key} = {toml_value(getattr(value, key), units[key])}" for key in fields) + "}"
     if isinstance(value, tuple):
         if unit == "degC":
             ends = [_plain(end) for end in dict.fromkeys(value)]

@@ -1,13 +1,16 @@
 """Cable records: complete, consistent, and refused with all their faults."""
 
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from sim.constants import C0
 from sim.errors import RecordError
-from sim.feedline.cable import clad_resistance, list_cables, load_cable, with_cladding
+from sim.feedline.cable import AttenuationPoint, clad_resistance, list_cables, load_cable, with_cladding
+from sim.feedline.line import characteristic, loop_resistance, matched_loss, table_loss
 
 
 def test_cables_that_come_with_the_program():
@@ -126,12 +129,121 @@ def test_impossible_values_of_a_record(tmp_path):
         load_cable("bad.toml", tmp_path)
     assert str(caught.value) == (
         "bad.toml, model: is 'rule'.\n"
-        '  Write "law" or "layered".\n'
+        '  Write "law", "layered" or "table".\n'
         "bad.toml, z0.value: is 0.\n"
         "  Write a number above 0.\n"
         "bad.toml, velocity_factor.value: is 66.\n"
         "  Write a fraction, 0.84 for 84 %."
     )
+
+
+DOC = Path(__file__).parents[2] / "docs" / "own-cable.md"
+
+
+@pytest.fixture
+def documented(tmp_path):
+    """The records of the documentation as files; gives their folder."""
+    for record in re.findall(r"```toml\n(# (\S+)\n.*?)```", DOC.read_text(encoding="utf-8"), re.DOTALL):
+        (tmp_path / record[1]).write_text(record[0], encoding="utf-8")
+    return tmp_path
+
+
+def test_documented_table_record(documented):
+    """The record of the documentation is read, holds its rows' loss exactly and interpolates between them."""
+    cable = load_cable("drum-7.toml", documented)
+    rows = np.array([point.freq_hz for point in cable.attenuation])
+    assert matched_loss(cable, 100.0, rows) == pytest.approx([1.61, 1.80, 3.23], rel=1e-12)
+    # Hand calculation: half way in log f between 0.5 and 3.5 MHz is the geometric mean of both losses.
+    assert matched_loss(cable, 100.0, np.sqrt(rows[0] * rows[1])) == pytest.approx(np.sqrt(1.61 * 1.80), rel=1e-12)
+    assert cable.valid([0.4e6, 0.5e6, 30e6, 31e6]).tolist() == [False, True, True, False]
+    assert loop_resistance(cable, 100.0) == pytest.approx(16.05)
+    assert cable.capacitance == pytest.approx(52.9e-12, rel=0.001)  # 1/(75 ohm × 0.84 c)
+
+
+def test_table_is_carried_on_with_its_outer_slopes(documented):
+    """Outside the rows log(loss) goes on as it went between the two outermost."""
+    cable = load_cable("drum-7.toml", documented)
+    low, high = np.log(1.80 / 1.61) / np.log(7), np.log(3.23 / 1.80) / np.log(30 / 3.5)
+    expected = [1.61 * 0.5**low, 3.23 * 2**high]  # hand calculation
+    assert table_loss(cable, [0.25e6, 60e6]) == pytest.approx(expected, rel=1e-12)
+
+
+def test_table_line_is_passive_and_near_its_nominal_impedance(documented):
+    """Loss lies in the conductors: Zc = Z0 (sqrt(1 + (a/b0)²) − j a/b0) with b0 the lossless phase constant."""
+    cable, freq = load_cable("drum-7.toml", documented), np.array([0.5e6, 1.8e6, 30e6])
+    gamma, zc = characteristic(cable, freq)
+    share = gamma.real / (2 * np.pi * freq / (0.84 * C0))
+    assert zc == pytest.approx(75 * (np.sqrt(1 + share**2) - 1j * share), rel=1e-12)
+    assert (gamma * zc).real.min() > 0
+    warm = matched_loss(cable, 100.0, freq, 310.0) / matched_loss(cable, 100.0, freq)
+    assert warm == pytest.approx(np.sqrt(1 + 0.0039 * 20), rel=0.001)
+
+
+def test_table_measured_on_another_cable_gives_that_cable(documented):
+    """A table read off the 20 um cable gives its loss between the rows within 2 %, down to 0.5 MHz."""
+    own, real = load_cable("drum-7.toml", documented), load_cable("rg6-ccs-20um")
+    grid = np.geomspace(0.5e6, 30e6, 41)
+    rows = tuple(
+        AttenuationPoint(f, float(matched_loss(real, 100.0, f)), "computed", "computed")
+        for f in (0.5e6, 1e6, 1.8e6, 3.5e6, 5e6, 7e6, 10e6, 14e6, 21e6, 30e6)
+    )
+    assert matched_loss(replace(own, attenuation=rows), 100.0, grid) == pytest.approx(
+        matched_loss(real, 100.0, grid), rel=0.02
+    )
+
+
+def test_documented_construction_is_the_cable_that_comes_along(documented):
+    """Diameter, cladding and shield give rg6-ccs-20um itself, once the shield is aluminium as there."""
+    own, known = load_cable("quad.toml", documented), load_cable("rg6-ccs-20um")
+    freq = np.array([0.5e6, 1.8e6, 7e6, 30e6])
+    same = replace(own, shield_conductivity=35e6)
+    assert matched_loss(same, 100.0, freq) == pytest.approx(matched_loss(known, 100.0, freq), rel=1e-6)
+    assert own.r_inner == pytest.approx(known.r_inner, rel=1e-5)
+    assert own.valid([1e3, 1.8e6]).all()
+    # Layered-conductor computation by other code, 20 um: tests/data/own-calculations.
+    assert matched_loss(own, 100.0, np.array([1.8e6])) == pytest.approx([1.71], rel=0.01)
+
+
+def test_faults_of_own_records(documented):
+    """What a builder gets wrong: one row, a radius beside a diameter, copper thicker than the wire, no wire at all."""
+    table, quad = ((documented / name).read_text(encoding="utf-8") for name in ("drum-7.toml", "quad.toml"))
+    second = table.index("[[attenuation]]", table.index("[[attenuation]]") + 1)
+    radius = quad[quad.index("[wire_diameter]") : quad.index("[cladding]")].replace("diameter", "radius")
+    wrong = {
+        "one.toml": table[:second].replace("[r_inner]", "[r_outer]"),
+        "both.toml": quad + radius,
+        "thick.toml": quad.replace("value = 20e-6", "value = 1e-3"),
+        "wireless.toml": quad.replace("[wire_diameter]", "[loss_tangent]").replace('"m"', '"1"', 1),
+        "lossless.toml": table.replace("db_per_100m = 1.61", "db_per_100m = 0"),
+        "number.toml": "model = ['table']\ncladding = 3\nwire_radius = 2\n" + table.replace("model =", "caution ="),
+    }
+    said = {}
+    for name, text in wrong.items():
+        (documented / name).write_text(text, encoding="utf-8")
+        with pytest.raises(RecordError) as caught:
+            load_cable(name, documented)
+        said[name] = str(caught.value)
+    assert said["one.toml"] == (
+        "one.toml, r_outer: is not a key of a cable record.\n"
+        "  Nearest known key: r_inner.\n"
+        "one.toml, r_inner: is missing.\n"
+        "  Add a table [r_inner] with value, unit, source, status.\n"
+        "one.toml, attenuation: has 1 row.\n"
+        "  The table model needs two [[attenuation]] rows or more."
+    )
+    assert said["both.toml"] == "both.toml, wire_diameter: is given beside wire_radius.\n  Give one of them."
+    assert said["thick.toml"] == (
+        "thick.toml, cladding: of 0.001 m is thicker than the wire's radius of 0.000512 m.\n"
+        "  Write the thickness of the copper alone, in metres."
+    )
+    assert said["wireless.toml"] == (
+        "wireless.toml, wire_diameter: is missing.\n  The layered model needs [wire_diameter] (or [wire_radius])."
+    )
+    assert said["lossless.toml"] == (
+        "lossless.toml, attenuation row 1: has a loss of 0 dB.\n  Write a loss above 0, in dB per 100 m."
+    )
+    assert "number.toml, model: is ['table']." in said["number.toml"]
+    assert "number.toml, cladding: states no source." in said["number.toml"]
 
 
 def test_unreadable_records(tmp_path):

@@ -2,7 +2,7 @@
 
 import tomllib
 
-from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
+from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Section, Study, Tee
 from sim.study.read import read_study
 from sim.study.schema import keys_help, keys_markdown, keys_page, study_keys
 from tests.conftest import ROOT
@@ -16,11 +16,13 @@ def test_every_field_of_the_models_has_a_row():
         if name in SET_BY_READER:
             assert all(key != name for _, key in found)
         elif name not in ("title", "antenna", "vary", "limits"):
-            for key in set(field.annotation.model_fields) - {"parts"}:
+            for key in set(field.annotation.model_fields) - {"parts", "sections", "tee"}:
                 assert (f"[{name}]", key) in found
     for model, antenna in ANTENNA_MODELS.items():
         assert {key for table, key in found if f'"{model}"' in table} == set(antenna.model_fields)
     assert {("[[vary]]", "what"), ("[amplifier.parts]", "NAME"), ("[limits]", "NAME")} <= found
+    for table, model in (("[[feedline.sections]]", Section), ("[feedline.tee]", Tee)):
+        assert {key for name, key in found if name == table} == set(model.model_fields)
     assert len(found) == len(study_keys())
 
 
@@ -28,7 +30,7 @@ def test_every_row_is_whole():
     """Every key says what it means and shows how it is written; a unit is none that nobody reads."""
     for key in study_keys():
         assert key.meaning and key.example and key.table.isprintable(), key
-        assert key.unit in ("", "m", "ohm", "F", "V", "dB", "Hz", "degC"), key
+        assert key.unit in ("", "m", "ohm", "F", "H", "V", "dB", "Hz", "degC"), key
         assert not (key.required and key.default), key
         tomllib.loads(f"{key.name} = {key.example}")
 
@@ -37,7 +39,7 @@ def test_the_examples_make_a_study(tmp_path):
     """All examples together, one antenna and one kind of noise, are a study that reads."""
     tables: dict[str, list[str]] = {}
     for key in study_keys():
-        if "fixture" in key.table and "antenna" in key.table or key.table == "[site.noise]":
+        if "fixture" in key.table and "antenna" in key.table or key.table in ("[site.noise]", "[[feedline.sections]]"):
             continue
         name = {"[amplifier.parts]": "Cf", "[limits]": "gain_db"}.get(key.table, key.name)
         tables.setdefault(key.table.split(" ")[0], []).append(f"{name} = {key.example}")
@@ -45,6 +47,7 @@ def test_the_examples_make_a_study(tmp_path):
     (tmp_path / "examples.toml").write_text(text, encoding="utf-8")
     study = read_study(tmp_path / "examples.toml")
     assert study.antenna.height == 7.0
+    assert study.feedline.tee.choke == 220e-6
     assert study.limits["gain_db"].low == 9.0
     assert len(study.vary[0].values) == 3
 

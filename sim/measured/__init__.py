@@ -1,0 +1,1 @@
+"""Files that analysers write and read."""
