@@ -168,7 +168,7 @@ def _noise_margin(t: _Tables):
     yield (
         "noise_margin",
         "External over internal noise",
-        f"{what}{barred} Median external noise of the site; some days are quieter. {_note(t)}",
+        f"{what}{barred} External noise at the level that the study asks for. {_note(t)}",
         drawn,
     )
 
