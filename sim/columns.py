@@ -119,4 +119,8 @@ TABLES: dict[str, tuple[str, ...]] = {
 }
 """Columns of every table, in order. units.parquet and scenarios.csv go on with columns of the study's own."""
 
+EXTERNAL = "external"
+EXTERNAL_DECILES = ("external, lower decile", "external, upper decile")
+"""Contributors of contributors.csv that come from outside: what the site's noise is at its level, and its deciles."""
+
 OPEN_TABLES = ("units.parquet", "scenarios.csv")

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sim.columns import MEASURES, TABLES
+from sim.columns import EXTERNAL_DECILES, MEASURES, TABLES
 from sim.engine.ngspice import batch
 from sim.study.read import read_study
 from sim.tables import read_csv, read_parquet
@@ -60,6 +60,14 @@ def test_no_run_is_dropped(small_run):
     bands = sum(3 if MEASURES[name].per_band else 1 for name in names)
     assert len(runs) == 2 * 25
     assert (runs == bands).all()
+
+
+def test_deciles_of_the_external_noise(small_run):
+    """Quiet rural noise at the receiver lies 4.6 dB lower and 9.2 dB higher at its deciles (ITU-R P.372)."""
+    rows = read_csv(small_run / "contributors.csv")
+    levels = rows.pivot(index=["scenario", "frequency_hz"], columns="contributor", values="density_nv")
+    for name, shift_db in zip(EXTERNAL_DECILES, (-4.6, 9.2), strict=True):
+        np.testing.assert_allclose(20 * np.log10(levels[name] / levels["external"]), shift_db, atol=1e-9)
 
 
 def test_study_is_written_out_whole(small_run, small_study):

@@ -125,6 +125,7 @@ def _around(study, chain) -> list[str]:
     degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
     way = "line and chokes" if study.feedline.tee else "line"
     return [
+        *_noise(study),
         f"supply  {format_quantity(volts.value, 'V')}{tolerance} at the receiver,"
         f" {format_quantity(chain.feed_resistance, 'ohm', 3)} of {way} before the amplifier",
         f"bench   {format_quantity(bench.source, 'ohm')} port, {format_quantity(bench.dummy, 'F')} dummy antenna,"
@@ -132,6 +133,22 @@ def _around(study, chain) -> list[str]:
         f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",
         f"air     {degrees}",
     ]
+
+
+def _noise(study) -> list[str]:
+    """What the antenna hears, a line; none for a bench source."""
+    if study.antenna.model == "fixture":
+        return []
+    from sim.measures.surroundings import site_noise
+
+    site, noise = study.site, site_noise(study)
+    levels = ", ".join(f"{level:.1f}" for level in noise.fa_db(study.bands.frequencies))
+    if not isinstance(site.noise, str):
+        return [f"noise   measured: Fa {levels} dB at the bands"]
+    place = " of time and place" if site.location == "any" else ""
+    galactic = f", galactic above {format_quantity(site.fof2, 'Hz')}" if site.fof2 is not None else ""
+    lightning = f", atmospheric {site.atmospheric}" if site.atmospheric is not None else ""
+    return [f"noise   {site.noise}, {site.level}{place}{galactic}{lightning}: Fa {levels} dB at the bands"]
 
 
 def _table(*columns):

@@ -112,14 +112,41 @@ def _cables():
 
 
 def _noise():
+    from rich.console import Group
+
     from sim.noise.external import CLASSES, man_made
 
     bands = tuple(format_quantity(f, "Hz") for f in (1.8e6, 3.5e6, 7e6))
-    caption = "External noise figure above kT0, median (ITU-R P.372). A table of your own: bandfloor new explains it."
-    table = _table("noise", *bands, "what it is", right=bands, caption=caption)
+    caption = (
+        "External noise figure above kT0 in dB (ITU-R P.372): median, deciles over\n"
+        "time, decile over place. The keys level and location of \\[site] choose among\n"
+        "them; fof2 adds galactic noise above that frequency.\n"
+        "A table of your own: bandfloor new explains it."
+    )
+    right = (*bands, "time", "place")
+    table = _table("noise", *right, "what it is", right=right, caption=caption)
     for record in CLASSES:
-        levels = (f"{float(man_made(record.name, f)):.1f} dB" for f in (1.8e6, 3.5e6, 7e6))
-        table.add_row(record.name, *levels, record.meaning)
+        levels = (f"{float(man_made(record.name, f)):.1f}" for f in (1.8e6, 3.5e6, 7e6))
+        time = f"+{record.upper_db:.1f} −{record.lower_db:.1f}"
+        table.add_row(record.name, *levels, time, f"±{record.location_db:.1f}", record.meaning)
+    return Group(table, _atmospheric())
+
+
+def _atmospheric():
+    from sim.noise.atmospheric import atmospheric_records
+
+    records = atmospheric_records()
+    bands = tuple(format_quantity(f, "Hz") for f in records[0].freq_hz)
+    caption = (
+        "The key atmospheric of \\[site] adds it. Median and deciles over time in dB,\n"
+        "local time; good to about 5 dB at midnight and 10 dB at noon. ITU-R P.372\n"
+        "data, computed with the ITU-R Study Group 3 reference software."
+    )
+    table = _table("atmospheric", *bands, "where", right=bands, caption=caption)
+    for record in records:
+        rows = zip(record.median_db, record.upper_db, record.lower_db, strict=True)
+        levels = (f"{median:.0f} +{upper:.0f} −{lower:.0f}" for median, upper, lower in rows)
+        table.add_row(record.name, *levels, record.place)
     return table
 
 

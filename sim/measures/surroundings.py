@@ -9,7 +9,10 @@ from sim.deck.build import route_of
 from sim.deck.chain import REFERENCE_LOAD
 from sim.measures.panel import MU_HIGH_HZ, MU_LOW_HZ, Reader, Surroundings, deciding, nominal_phase, unit_measures
 from sim.measures.rational import Barycentric, choose_support
-from sim.noise.external import field_density, measured_fa, measured_field
+from sim.noise.atmospheric import atmospheric_noise
+from sim.noise.external import measured_fa, measured_field, noise_class
+from sim.noise.level import share_of
+from sim.noise.site import SiteNoise
 from sim.quantity import from_db_power
 
 CURVE_POINTS = 61
@@ -22,14 +25,20 @@ def curve_frequencies(bands_hz) -> np.ndarray:
     return np.geomspace(min(3e5, min(bands_hz) / 1.5), max(3e7, max(bands_hz) * 1.5), CURVE_POINTS)
 
 
-def site_field(study, freq_hz) -> np.ndarray:
-    """External noise field of a study's site. [V/m/√Hz], shape of `freq_hz`."""
-    noise = study.site.noise
-    if isinstance(noise, str):
-        return field_density(noise, freq_hz)
-    table = measured_fa if noise.fa_db is not None else measured_field
-    levels = noise.fa_db if noise.fa_db is not None else noise.field_dbuv_per_m
-    return field_density(table(noise.frequencies, levels), freq_hz)
+def site_noise(study) -> SiteNoise:
+    """External noise of a study's site, at the level that the study asks for."""
+    site = study.site
+    if isinstance(site.noise, str):
+        return SiteNoise(
+            noise_class(site.noise),
+            share_of(site.level),
+            site.location == "any",
+            site.fof2,
+            None if site.atmospheric is None else atmospheric_noise(site.atmospheric),
+        )
+    table = measured_fa if site.noise.fa_db is not None else measured_field
+    levels = site.noise.fa_db if site.noise.fa_db is not None else site.noise.field_dbuv_per_m
+    return SiteNoise(table(site.noise.frequencies, levels))
 
 
 def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz: float) -> Surroundings:
@@ -64,7 +73,7 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         antenna_z=antenna.impedance(read_hz),
         sampled_z=antenna.impedance(samples_hz),
         stray=antenna.shunt_capacitance,
-        emf_density=site_field(study, read_hz) * height,
+        emf_density=site_noise(study).field(read_hz) * height,
         effective_height=height,
         bench_z=bench.impedance(read_hz),
         bench_source=study.fixture.source,

@@ -105,3 +105,19 @@ def lossless_voltage(fa_db, radiation_resistance):
         [V/√Hz]
     """
     return thermal_voltage(radiation_resistance, T0 * 10.0 ** (np.asarray(fa_db, dtype=float) / 10.0))
+
+
+def snr_loss(margin_db):
+    """What noise of one's own costs in signal to noise.
+
+    Parameters
+    ----------
+    margin_db : array_like
+        External over internal noise, as powers. [dB]
+
+    Returns
+    -------
+    loss_db : ndarray
+        10 log10(1 + 10^(-margin/10)): all noise over the external noise alone. [dB]
+    """
+    return 10.0 * np.log10(1.0 + 10.0 ** (-np.asarray(margin_db, dtype=float) / 10.0))

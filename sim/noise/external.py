@@ -3,9 +3,9 @@
 Classes are medians of ITU-R P.372, Fam = c - d log10 f_MHz, for man-made noise by environment and for
 galactic noise. Man-made curves rest on surveys of the 1960s and 70s with short verticals near the ground; a
 residential site of today can lie many dB above or below. Galactic noise reaches the ground only above the
-critical frequency of the F2 layer (roughly 3-10 MHz). The classes are not added to each other.
+critical frequency of the F2 layer (roughly 3-10 MHz). A class here is one noise by itself; sim.noise.site adds them.
 
-Not covered: atmospheric noise (it rules at night, when the amplifier hardly matters), directions of arrival.
+Not covered: directions of arrival.
 """
 
 from dataclasses import dataclass
@@ -13,9 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.noise.density import fa_from_field, field_from_dbuv, field_from_fa
-
-# Deciles are 1.282 standard deviations from the median of a normal law (in dB).
-DECILE_SIGMAS = 1.2816
+from sim.noise.level import deviation_db
 
 
 @dataclass(frozen=True)
@@ -77,6 +75,28 @@ class NoiseClass:
         """
         time_db = {"upper": self.upper_db, "lower": self.lower_db}[side]
         return float(np.hypot(time_db, self.location_db))
+
+    def level_db(self, freq_hz, share=0.5, any_place=False):
+        """External noise figure at a share of the time.
+
+        Parameters
+        ----------
+        freq_hz : array_like
+            [Hz]
+        share : float
+            Share of the time in which the noise stays below; 0.5 is the median. [1]
+        any_place : bool
+            Whether the share is one of time and place together instead of time at a median place.
+
+        Returns
+        -------
+        fa_db : ndarray, same shape
+            [dB]
+        """
+        upper, lower = self.upper_db, self.lower_db
+        if any_place:
+            upper, lower = self.decile_db("upper"), self.decile_db("lower")
+        return self.fa_db(freq_hz) + deviation_db(share, upper, lower)
 
 
 _P372 = (

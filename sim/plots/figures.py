@@ -143,15 +143,22 @@ def _noise_floor(t: _Tables):
     if t.contributors is None or t.contributors.empty:
         return
     drawn = noise_floor(t.contributors, t.shown, t.bands_hz)
+    deciles = "Shaded: from its lower to its upper decile." if _has_deciles(t.contributors) else ""
     yield (
         "noise_floor",
         "Is it quiet enough? Noise at the receiver",
-        f"""Nominal unit. Thick solid line: what the antenna picks up from outside. Thick dashed line:
-        everything the chain adds, receiver included. The thin lines say where that comes from, loudest
+        f"""Nominal unit. Thick solid line: what the antenna picks up from outside. {deciles} Thick dashed
+        line: everything the chain adds, receiver included. The thin lines say where that comes from, loudest
         first. The chain is quiet enough where the solid line stands well above the dashed one. Dotted
         uprights: the study's bands, in MHz. {_note(t)}""",
         drawn,
     )
+
+
+def _has_deciles(contributors) -> bool:
+    from sim.columns import EXTERNAL_DECILES
+
+    return bool(contributors["contributor"].isin(EXTERNAL_DECILES).any())
 
 
 def _noise_margin(t: _Tables):
@@ -168,7 +175,7 @@ def _noise_margin(t: _Tables):
     yield (
         "noise_margin",
         "External over internal noise",
-        f"{what}{barred} Median external noise of the site; some days are quieter. {_note(t)}",
+        f"{what}{barred} External noise at the level that the study asks for. {_note(t)}",
         drawn,
     )
 

@@ -6,11 +6,12 @@ import numpy as np
 import pandas as pd
 from matplotlib.patheffects import withStroke
 
+from sim.columns import EXTERNAL, EXTERNAL_DECILES
 from sim.plots import axes, inks, style
 from sim.plots.choice import Shown, window
 from sim.plots.style import FAMILIES, Row
 
-EXTERNAL = "external"
+_OUTSIDE = [EXTERNAL, *EXTERNAL_DECILES]
 _NAMED = 5
 _ROOM_IN = 1.5
 
@@ -21,7 +22,8 @@ def noise_floor(contributors: pd.DataFrame, shown: Shown, bands_hz: tuple[float,
     Parameters
     ----------
     contributors : DataFrame
-        scenario, frequency_hz, contributor, density_nv: nominal unit, at the receiver. [nV/√Hz]
+        scenario, frequency_hz, contributor, density_nv: nominal unit, at the receiver. The deciles of the external
+        noise, where they are there, are shaded. [nV/√Hz]
     shown : Shown
         One panel a scenario: full width up to two, else two abreast with numbers for names.
     bands_hz : tuple of float
@@ -63,7 +65,7 @@ def noise_floor(contributors: pd.DataFrame, shown: Shown, bands_hz: tuple[float,
         else:
             panel.set_title(style.shortened(name, 1.8, bold=True), fontsize=style.SMALL_PT)
     if not wide:
-        _key(figure, leaders)
+        _key(figure, leaders, any(set(EXTERNAL_DECILES) <= set(grid.columns) for _, grid in grids))
     return figure
 
 
@@ -83,7 +85,7 @@ def loudest(grid: pd.DataFrame, bands_hz: tuple[float, ...], most: int) -> list[
     names : list of str
         Loudest first, at most as many as asked for.
     """
-    power = grid.drop(columns=EXTERNAL, errors="ignore").fillna(0.0) ** 2
+    power = grid.drop(columns=_OUTSIDE, errors="ignore").fillna(0.0) ** 2
     if bands_hz:
         near = {min(power.index, key=lambda f, b=b: abs(np.log(f / b))) for b in bands_hz}
         power = power.loc[sorted(near)]
@@ -100,7 +102,7 @@ def _grid(contributors: pd.DataFrame, scenario: int) -> pd.DataFrame:
 
 
 def _internal(grid: pd.DataFrame) -> pd.Series:
-    return np.sqrt((grid.drop(columns=EXTERNAL, errors="ignore").fillna(0.0) ** 2).sum(axis=1))
+    return np.sqrt((grid.drop(columns=_OUTSIDE, errors="ignore").fillna(0.0) ** 2).sum(axis=1))
 
 
 def _levels(grids: list[pd.DataFrame], low: float, high: float) -> tuple[float, float]:
@@ -118,6 +120,9 @@ def _panel(panel, grid, leaders, span, levels, wide: bool) -> None:
     freq_hz = grid.index.to_numpy()
     lines = []  # values, name, number in the key, ink, drawing
     internal = _internal(grid).to_numpy()
+    if set(EXTERNAL_DECILES) <= set(grid.columns):
+        quiet, noisy = (grid[name].to_numpy() for name in EXTERNAL_DECILES)
+        panel.fill_between(freq_hz, quiet, noisy, color=inks.STEEL, alpha=0.25, lw=0)
     if EXTERNAL in grid:
         lines.append((grid[EXTERNAL].to_numpy(), "external", "E", inks.INK, {"lw": 2.4, "ls": "-"}))
     lines.append((internal, "all internal", "I", inks.RUST, {"lw": 2.2, "ls": (0, (4, 1.2))}))
@@ -129,7 +134,7 @@ def _panel(panel, grid, leaders, span, levels, wide: bool) -> None:
             look = {"lw": 1.1, "ls": family.dash, "marker": family.marker, "ms": 3.2}
             look["markevery"] = 1 if few else max(len(freq_hz) // 5, 1)
             lines.append((grid[name].to_numpy(), name, str(place), family.ink, look))
-    rest = grid.drop(columns=[EXTERNAL, *leaders], errors="ignore").fillna(0.0)
+    rest = grid.drop(columns=[*_OUTSIDE, *leaders], errors="ignore").fillna(0.0)
     if rest.shape[1] and float((rest**2).to_numpy().sum()) > 0:
         others = np.sqrt((rest**2).sum(axis=1)).to_numpy()
         lines.append((others, f"{rest.shape[1]} others", "O", inks.SOFT, {"lw": 1.0, "ls": (0, (1, 1))}))
@@ -145,21 +150,23 @@ def _panel(panel, grid, leaders, span, levels, wide: bool) -> None:
         panel, [line[0][-1] for line in kept], [line[1] for line in kept], [line[2] for line in kept]
     )
     for values, text, ink in named:
-        if values[-1] < levels[0]:
+        if not values[-1] >= levels[0]:
             _label_where_it_leaves(panel, freq_hz, values, levels[0], text, ink)
 
 
 def _label_where_it_leaves(panel, freq_hz, values, floor: float, text: str, ink: str) -> None:
-    """Name a line that drops out of the panel before its right end, beside the last point still seen."""
+    """Name a line that drops out of the panel, or whose data end in it, near the last point still seen."""
     seen = np.flatnonzero(values >= floor)
     if not seen.size:
         return
-    at = seen[int(0.75 * (seen.size - 1))]
+    ended = np.isnan(values[-1])  # a table of noise that reaches no farther: there is room behind its end
+    at = seen[-1] if ended else seen[int(0.75 * (seen.size - 1))]
     panel.annotate(
         text,
         (freq_hz[at], values[at]),
-        xytext=(3, 3),
+        xytext=(5, 0) if ended else (3, 3),
         textcoords="offset points",
+        va="center" if ended else "baseline",
         color=ink,
         fontsize=style.SMALL_PT,
         zorder=5,
@@ -167,10 +174,10 @@ def _label_where_it_leaves(panel, freq_hz, values, floor: float, text: str, ink:
     )
 
 
-def _key(figure, leaders: list[str]) -> None:
+def _key(figure, leaders: list[str], shaded: bool) -> None:
     """What the letters and numbers at the line ends mean, in two columns above the panels."""
     entries = [
-        "E  external noise",
+        "E  external noise; shade: deciles" if shaded else "E  external noise",
         "I  all internal noise",
         *[f"{i}  {n}" for i, n in enumerate(leaders, start=1)],
     ]

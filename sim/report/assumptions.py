@@ -67,12 +67,28 @@ def _tee_lines(study: Mapping) -> list[str]:
 
 
 def _noise_line(study: Mapping) -> str:
-    if isinstance(_table(study, "site").get("noise", ""), str):
-        return (
-            f"Outside noise: {_value(study, 'site.noise')}, a median of ITU-R P.372 from surveys of the "
-            "1960s and 70s. One site differs from another by 5 to 10 dB either way: measure yours."
-        )
-    return "Outside noise: the builder's own table, taken as it is."
+    if not isinstance(_table(study, "site").get("noise", ""), str):
+        return "Outside noise: the builder's own table, taken as it is."
+    level = _value(study, "site.level") or "median"
+    where = _value(study, "site.location") or "median"
+    place = {"median": "", "any": " of time and place together"}.get(where, f" (location {where})")
+    surveyed = (
+        "from surveys of the 1960s and 70s. One site differs from another by 5 to 10 dB either way: measure yours."
+    )
+    if (level, place) == ("median", ""):
+        said = f"a median of ITU-R P.372 {surveyed}"
+    else:
+        said = f"{level}{place} after the deciles of ITU-R P.372, {surveyed}"
+    added, absent = [], []
+    for key, unit, has, has_not in (
+        ("site.fof2", "Hz", "galactic noise above {}", "galactic noise"),
+        ("site.atmospheric", "", "atmospheric noise {}", "atmospheric noise"),
+    ):
+        value = _value(study, key, unit)
+        added.append(has.format(value)) if value else absent.append(has_not)
+    more = f" Added as power, at the same percentile: {' and '.join(added)}." if added else ""
+    less = f" Left out: {' and '.join(absent)}." if absent else ""
+    return f"Outside noise: {_value(study, 'site.noise')}, {said}{more}{less}"
 
 
 def _value(study: Mapping, key: str, unit: str = "") -> str:
@@ -82,7 +98,7 @@ def _value(study: Mapping, key: str, unit: str = "") -> str:
     for entry in study.get("vary", ()):
         if entry.get("what") == key:
             values = list(entry.get("values", ()))
-    return " / ".join(_with_unit(value, unit) for value in values)
+    return " / ".join(_with_unit(value, unit) for value in values if value != "")
 
 
 def _with_unit(value, unit: str) -> str:
@@ -94,7 +110,7 @@ def _with_unit(value, unit: str) -> str:
         return str(value)
 
 
-def left_out(measures: set[str], match_limited: bool) -> tuple[str, ...]:
+def left_out(measures: set[str], match_limited: bool, study: Mapping | None = None) -> tuple[str, ...]:
     """What the answer does not cover, a line each.
 
     Parameters
@@ -103,6 +119,8 @@ def left_out(measures: set[str], match_limited: bool) -> tuple[str, ...]:
         Names of the measures the run has.
     match_limited : bool
         True where the study holds the units to a match.
+    study : mapping, optional
+        The run's study.toml, as read, for what its site leaves out.
     """
     lines = []
     if not measures & {"oip2_dbm", "oip3_dbm", "headroom_db"}:
@@ -112,8 +130,7 @@ def left_out(measures: set[str], match_limited: bool) -> tuple[str, ...]:
     lines += [
         "Other feedlines: stability is judged on the study's line, matched and open. Every other "
         "length, cable and far end is not judged yet.",
-        "The quietest hours: outside noise is a median. On a quiet winter day it is several decibels lower; "
-        "at night lightning far away makes it much higher.",
+        *_other_hours(study or {}),
         "What the feedline picks up on its screen, ripple of the supply, and noise sources in the house.",
         "Layout: stray coupling and ground paths of the board beyond what the circuit file states.",
         "Age, water and dirt: leakage at the input shows in noise long before it shows in gain.",
@@ -122,6 +139,19 @@ def left_out(measures: set[str], match_limited: bool) -> tuple[str, ...]:
     if match_limited:
         lines.append("Match: amplifiers only. Antennas, ground systems and cables of an array differ too.")
     return tuple(lines)
+
+
+def _other_hours(study: Mapping) -> tuple[str, ...]:
+    """What other days and nights bring, as far as the study does not ask for them."""
+    quiet = ""
+    if (_value(study, "site.level") or "median") == "median":
+        quiet = "outside noise is a median. On a quiet winter day it is several decibels lower"
+    night = "" if _value(study, "site.atmospheric") else "at night lightning far away makes it much higher"
+    if not (quiet or night):
+        return ()
+    if not quiet:
+        return (f"Other hours: {night}.",)
+    return (f"The quietest hours: {quiet}{'; ' if night else ''}{night}.",)
 
 
 def _table(study: Mapping, key: str) -> Mapping:

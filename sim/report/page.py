@@ -105,7 +105,9 @@ def compose(out_dir: Path) -> Page:
         failures=lost,
         failures_text=lost_text,
         modelled=assumptions.modelled(study),
-        left_out=assumptions.left_out(set(summary["measure"]), any(m.startswith("match_") for m in limited)),
+        left_out=assumptions.left_out(
+            set(summary["measure"]), any(m.startswith("match_") for m in limited), study
+        ),
         provenance=_provenance(study, title),
         commands=("./bandfloor run study.toml", "ngspice -b netlist.cir     # the nominal unit alone"),
     )

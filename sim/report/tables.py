@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from sim.noise.density import snr_loss
 from sim.plots import words
 from sim.plots.choice import Shown, limited_rows
 from sim.plots.drivers_table import REST, ranked
@@ -175,12 +176,23 @@ def nominal_tables(summary: pd.DataFrame, scenario: int, bands_hz: tuple[float, 
                 at = rows[np.isclose(rows["frequency_hz"], f, rtol=1e-9)]
                 cells.append(_with_spread(at.iloc[0]) if len(at) else "–")
             banded.append((words.heading(measure, unit), *cells))
+            if measure == "noise_margin_db":
+                banded.append(("SNR loss, dB", *_losses(rows, bands_hz)))
         elif measure == "stable":
             single.append((words.short_name(measure), _yes_or_no(rows["nominal"].iloc[0])))
         else:
             single.append((words.heading(measure, unit), _with_spread(rows.iloc[0])))
     heads = ("Measure", *[format_quantity(f, "Hz") for f in bands_hz])
     return Table(heads, tuple(banded)), Table(("Measure", "Value"), tuple(single))
+
+
+def _losses(margins: pd.DataFrame, bands_hz: tuple[float, ...]) -> list[str]:
+    """What the nominal unit's noise margin costs in signal to noise, a cell a band."""
+    cells = []
+    for f in bands_hz:
+        at = margins.loc[np.isclose(margins["frequency_hz"], f, rtol=1e-9), "nominal"]
+        cells.append(words.number(float(snr_loss(at.iloc[0])), "dB") if at.notna().any() else "–")
+    return cells
 
 
 def failure_table(failures: pd.DataFrame) -> tuple[Table, str]:

@@ -3,6 +3,7 @@
 import numpy as np
 
 from sim.deck.build import antenna_of, chain_of, route_of
+from sim.measures.surroundings import site_noise
 from sim.noise.external import noise_class
 from sim.quantity import format_quantity
 from sim.summary.matching import MATCHES
@@ -32,6 +33,7 @@ def cautions(study) -> list[str]:
             f"{format_quantity(f, 'Hz')} lies outside the range of the noise class {study.site.noise}."
             for f in bands[~noise.valid(bands)]
         ]
+    found += _about_added_noise(study, bands)
     chain = chain_of(study)
     if chain.opamps and not chain.circuit.probes:
         found.append(
@@ -73,4 +75,31 @@ def _feedline(route, bands) -> list[str]:
                 f"The bias tee's choke has {format_quantity(choke, 'ohm', 3)} at {format_quantity(f, 'Hz')},"
                 f" less than ten times the cable's {format_quantity(route.impedance, 'ohm')}."
             )
+    return found
+
+
+def _about_added_noise(study, bands: np.ndarray) -> list[str]:
+    """What galactic and atmospheric noise rest on, where the study adds them and the antenna receives a field."""
+    if study.antenna.model == "fixture":
+        return []
+    found, site = [], site_noise(study)
+    if site.fof2_hz is not None:
+        galactic = noise_class("galactic")
+        found += [
+            f"Galactic noise at {format_quantity(f, 'Hz')}: its curve is given from"
+            f" {format_quantity(galactic.low_hz, 'Hz')} and is continued below."
+            for f in bands[(bands > site.fof2_hz) & ~galactic.valid(bands)]
+        ]
+    record = site.atmospheric
+    if record is not None:
+        found.append(
+            f"Atmospheric noise {record.name}: smoothed maps of measurements of about 1957-61, for one place, month and"
+            f" hour; take it as {record.quality_db:g} dB either way."
+        )
+        found += [
+            f"Atmospheric noise at {format_quantity(f, 'Hz')}: the record ends at"
+            f" {format_quantity(min(record.freq_hz, key=lambda end, f=f: abs(end - f)), 'Hz')}; its last line is"
+            " continued."
+            for f in bands[record.reaches(bands) & ~record.inside(bands)]
+        ]
     return found

@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from sim.columns import TABLES
+from sim.columns import EXTERNAL, EXTERNAL_DECILES, TABLES
 from sim.deck.build import chain_of, unit_table
-from sim.measures.surroundings import curve_frequencies
+from sim.measures.surroundings import curve_frequencies, site_noise
+from sim.noise.level import LEVELS
 from sim.steps.cautions import cautions
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
@@ -58,7 +59,7 @@ def main(argv=None) -> None:
     failed = pd.concat([read_csv(Path(name)) for name in given.failures], ignore_index=True)
     failed = failed.sort_values(["scenario", "unit"], ignore_index=True)
     write_csv(failed, out / "failures.csv", "failures.csv")
-    write_csv(_contributors(all_units, study), out / "contributors.csv", "contributors.csv")
+    write_csv(_contributors(all_units, study, every), out / "contributors.csv", "contributors.csv")
     known = (text for scenario in every for text in cautions(scenario.study))
     warned = list(dict.fromkeys((*all_units.cautions, *known)))
     chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
@@ -78,8 +79,8 @@ def main(argv=None) -> None:
 _GROUPS = (("_nv", "voltage noise"), ("_np", "current noise"), ("_nn", "current noise"))
 
 
-def _contributors(all_units, study) -> pd.DataFrame:
-    """Nominal noise at the receiver, by what makes it; densities add as squares."""
+def _contributors(all_units, study, every) -> pd.DataFrame:
+    """Nominal noise at the receiver, by what makes it, and the deciles of what comes from outside; squares add."""
     curve_hz = curve_frequencies(np.asarray(study.bands.frequencies))
     parts = {part.name.lower(): part.name for part in chain_of(study).circuit.parts}
     devices = {device.name.lower(): device.name for device in chain_of(study).circuit.devices}
@@ -89,6 +90,13 @@ def _contributors(all_units, study) -> pd.DataFrame:
         if label is not None:
             key = (found.scenario, label)
             rows[key] = rows.get(key, 0) + found.psd
+    for scenario in every:
+        site, external = site_noise(scenario.study), rows.get((scenario.number, EXTERNAL))
+        if external is None or not site.varies:
+            continue
+        for label, level in zip(EXTERNAL_DECILES, ("lower-decile", "upper-decile"), strict=True):
+            ratio = site.at(LEVELS[level]).field(curve_hz) / site.field(curve_hz)
+            rows[scenario.number, label] = external * ratio**2
     return pd.DataFrame(
         [
             (scenario, frequency, label, float(np.sqrt(value) * 1e9))
@@ -109,7 +117,7 @@ def _label(name: str, parts: dict, devices: dict) -> str | None:
         for ending, kind in _GROUPS:
             if name == f"r{prefix}{ending}":
                 return f"{shown} {kind}"
-    return {"feedline": "feedline", "receiver": "receiver", "external": "external"}.get(
+    return {"feedline": "feedline", "receiver": "receiver", "external": EXTERNAL}.get(
         name, "antenna ground and losses"
     )
 

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
 
 from sim.errors import shown
+from sim.noise.level import share_of
 from sim.quantity import Limit, PartValue, QuantityError, parse_limit, parse_part, parse_quantity, parse_span
 from sim.study.lines import line_of
 
@@ -333,6 +334,17 @@ class NoiseTable(_Table):
         return self
 
 
+def _level(value) -> str:
+    remedy = 'Write "median", "lower-decile", "upper-decile", or a percentile from "1 %" to "99 %".'
+    if not is_plain_text(value):
+        raise QuantityError(f"{shown(value)} is no level of noise.", remedy)
+    try:
+        share_of(value)
+    except ValueError:
+        raise QuantityError(f"{shown(value)} is no level of noise.", remedy) from None
+    return value
+
+
 def _word_or_table(value) -> str:
     return "table" if isinstance(value, dict | NoiseTable) else "word"
 
@@ -347,6 +359,51 @@ class Site(_Table):
         '"quiet-rural"',
         default="quiet-rural",
     )
+    level: Annotated[str, BeforeValidator(_level)] = _field(
+        "how noisy the day is: median, lower-decile (a quiet day), upper-decile, or a percentile over time",
+        '"lower-decile"',
+        default="median",
+    )
+    location: Literal["median", "any"] = _field(
+        '"median": a site in the middle of its class; "any": the level is one of time and place together',
+        '"any"',
+        default="median",
+    )
+    fof2: _quantity("Hz", 1e6, 3e7, 'Write 1 to 30 MHz, for example "5M".') | None = _field(
+        "critical frequency of the F2 layer, above which galactic noise is added; left out without it",
+        '"5M"',
+        "Hz",
+        None,
+    )
+    atmospheric: Text | None = _field(
+        "record of atmospheric noise that is added (bandfloor list noise); left out without it",
+        '"50N-10E-january-noon"',
+        default=None,
+    )
+
+    @model_validator(mode="after")
+    def _one_noise_once(self):
+        if isinstance(self.noise, NoiseTable):
+            given = [
+                key
+                for key, is_given in (
+                    ("level", self.level != "median"),
+                    ("location", self.location != "median"),
+                    ("fof2", self.fof2 is not None),
+                    ("atmospheric", self.atmospheric is not None),
+                )
+                if is_given
+            ]
+            if given:
+                raise QuantityError(
+                    f"{given[0]} stands beside a table of measurements, which holds all noise and has no deciles.",
+                    f"Take {' and '.join(given)} out, or name a class of noise.",
+                )
+        elif self.noise == "galactic" and self.fof2 is not None:
+            raise QuantityError(
+                "fof2 would add galactic noise to the noise class galactic.", "Take one of them out."
+            )
+        return self
 
 
 class Bands(_Table):

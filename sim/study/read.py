@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from sim.columns import MEASURES
 from sim.errors import Fault, StudyError, nearest, shown
+from sim.noise.atmospheric import atmospheric_records
 from sim.noise.external import CLASSES
 from sim.quantity import QuantityError, format_quantity, parse_part
 from sim.study.choices import FIXED, PARTS, every_key, model_at, variable_keys, with_value
@@ -227,11 +228,15 @@ class _Check:
                 self.fault(
                     ("site", "noise"), f"there is no noise class {shown(noise)}.", f"{hint}Known: {', '.join(names)}."
                 )
+        try:
+            bands = Bands.model_validate(self.data.get("bands", {})).frequencies
+        except ValidationError:
+            return  # said with the single keys
+        self._atmospheric(bands)
         if not isinstance(noise, dict):
             return
         try:
             reach = NoiseTable.model_validate(noise).frequencies
-            bands = Bands.model_validate(self.data.get("bands", {})).frequencies
         except ValidationError:
             return  # said with the single keys
         for band in bands:
@@ -241,6 +246,22 @@ class _Check:
                     f"the table does not reach the band {format_quantity(band, 'Hz')}.",
                     "Measure that far, or leave the band out; nothing is extrapolated.",
                 )
+
+    def _atmospheric(self, bands: tuple[float, ...]) -> None:
+        """Check the record of atmospheric noise by name, and that it reaches the bands."""
+        name, at = self.at("site", "atmospheric"), ("site", "atmospheric")
+        if not is_plain_text(name):
+            return  # absent, or said with the single keys
+        records = {record.name: record for record in atmospheric_records()}
+        if name not in records:
+            near = nearest(name, tuple(records), 0.3)
+            remedy = f"{f'Nearest: {near}. ' if near else ''}All of them: bandfloor list noise."
+            self.fault(at, f"there is no record of atmospheric noise {shown(name)}.", remedy)
+            return
+        for band in bands:
+            if not records[name].reaches(band):
+                remedy = "Leave the record or the band out; nothing is extrapolated."
+                self.fault(at, f"the record does not reach the band {format_quantity(band, 'Hz')}.", remedy)
 
     def _limits(self) -> None:
         limits = self.at("limits")

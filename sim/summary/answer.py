@@ -6,7 +6,8 @@ title, verdict (list of sentences, the first for the builder in a hurry), passes
 needed_yield, units, failed (units that did not simulate in some scenario), yields (one entry a scenario, limit and
 band), worst (the entry of yields with the smallest share), scenarios (one entry each: scenario, name, values, passes,
 yield, yield_low, yield_high, passed, worst, verdict), passing, best (scenario numbers), drivers (one entry a
-scenario and measure at the middle band), cautions. Numbers that are none are null.
+scenario and measure at the middle band), snr_loss (nominal unit, one entry a scenario and band: noise_margin_db and
+the snr_loss_db it costs), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from sim.columns import MEASURES
+from sim.noise.density import snr_loss
 from sim.quantity import Limit
 from sim.summary.drivers import REST, TEMPERATURE
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
@@ -85,7 +87,10 @@ def answer(
     sentences = _opening(entries, best, limited)
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
-    told_drivers = _drivers_told(ranked, best[0] if best else min(names))
+    first = best[0] if best else min(names)
+    losses = _losses(summary)
+    sentences += _loss_told(losses, names)
+    told_drivers = _drivers_told(ranked, first)
     sentences[1:1] = _failures_told(failures, names, limited)
     return {
         "title": study.title,
@@ -100,6 +105,7 @@ def answer(
         "passing": [entry["scenario"] for entry in entries if entry["passes"]],
         "best": best,
         "drivers": ranked,
+        "snr_loss": losses,
         "cautions": list(cautions),
     }
 
@@ -239,6 +245,21 @@ def _ranked(drivers: DataFrame, bands_hz: Sequence[float]) -> list[dict]:
             }
         )
     return sorted(found, key=lambda entry: (entry["scenario"], RANKED.index(entry["measure"])))
+
+
+def _losses(summary: DataFrame) -> list[dict]:
+    """What the nominal unit's noise margin costs in signal to noise, by scenario and band."""
+    rows = summary[summary["measure"].astype(str) == "noise_margin_db"]
+    return [
+        {
+            "scenario": int(row["scenario"]),
+            "frequency_hz": _finite(row["frequency_hz"]),
+            "noise_margin_db": float(row["nominal"]),
+            "snr_loss_db": float(snr_loss(row["nominal"])),
+        }
+        for row in rows.to_dict("records")
+        if _finite(row["nominal"]) is not None
+    ]
 
 
 def _finite(value) -> float | None:
@@ -387,6 +408,23 @@ def _nominal_told(yields: Sequence[dict]) -> list[str]:
         names = listed([measure_name(measure) for measure in absent])
         told.append(f"The nominal unit has no value of {names}, so that limit cannot be kept.")
     return told
+
+
+def _loss_told(losses: Sequence[dict], names: dict[int, str]) -> list[str]:
+    """The loss at the worst band: of the one scenario, or of each of several beside the others."""
+    worst = {}
+    for entry in losses:
+        known = worst.setdefault(entry["scenario"], entry)
+        if entry["snr_loss_db"] > known["snr_loss_db"]:
+            worst[entry["scenario"]] = entry
+    if not worst or len(worst) > MOST_SCENARIOS_TOLD:
+        return []
+    if len(names) == 1:
+        [entry] = worst.values()
+        where = at_band(entry["frequency_hz"])
+        return [f"The nominal unit costs at most {entry['snr_loss_db']:.2f} dB of signal to noise, namely{where}."]
+    told = [f"{entry['snr_loss_db']:.2f} dB with {names[number]}" for number, entry in sorted(worst.items())]
+    return [f"The nominal unit costs signal to noise, at its worst band: {listed(told)}."]
 
 
 def _drivers_told(ranked: Sequence[dict], scenario: int) -> list[str]:

@@ -207,6 +207,8 @@ def _contributors(scenario: int) -> pd.DataFrame:
     freq = np.geomspace(100e3, 50e6, 60)
     shapes = {
         "external": 45 * (1e6 / freq) ** 0.9 * 10 ** (-0.35 * scenario / 20),
+        "external, lower decile": 26 * (1e6 / freq) ** 0.9,
+        "external, upper decile": 130 * (1e6 / freq) ** 0.9,
         "Xamp voltage noise": 3.2 + 0.0 * freq,
         "Rf": 1.8 * np.sqrt(1e6 / freq),
         "Rb": 0.9 * (1e6 / freq),

@@ -3,8 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.text import Annotation
 
-from sim.plots import axes, choice, drivers_table, noise_floor, ridge, words
+from sim.columns import EXTERNAL_DECILES
+from sim.plots import axes, choice, drivers_table, noise_floor, ridge, style, words
 from sim.plots.choice import Shown
 from sim.plots.ridge import Ridge
 
@@ -178,3 +180,52 @@ def test_limits_are_said_in_words():
     assert words.limit_text(-inf, 3, "degree") == "≤ 3°"
     assert words.limit_text(-0.2, 0.2, "dB") == "−0.2 to 0.2 dB"
     assert words.limit_text(float("nan"), float("nan"), "dB") == ""
+
+
+def _external(top: float, reach_hz: float = np.inf) -> pd.DataFrame:
+    """Contributors of one scenario: external noise with deciles as far as its data reach, and one part."""
+    freq = np.geomspace(1e6, 2e7, 30)
+    rows = {"Rf": 2.0 + 0 * freq}
+    for name, level in zip(("external", *EXTERNAL_DECILES), (top, top / 2, top * 3), strict=True):
+        rows[name] = np.where(freq <= reach_hz, level, np.nan)
+    return pd.concat(
+        [
+            pd.DataFrame({"scenario": 1, "frequency_hz": freq, "contributor": k, "density_nv": v})
+            for k, v in rows.items()
+        ]
+    )
+
+
+def _names(panel) -> dict[str, tuple[float, float]]:
+    return {text.get_text(): text.xy for text in panel.texts if isinstance(text, Annotation)}
+
+
+def test_deciles_are_shaded_and_counted_nowhere():
+    """The shade spans the deciles, all of it within the panel; no line, name or sum is made of them."""
+    with style.drawing():
+        [panel] = noise_floor.noise_floor(_external(20.0), Shown((1,), ("one",), ""), (1.83e6, 7.05e6)).axes
+    [shade] = panel.collections
+    heights = shade.get_paths()[0].vertices[:, 1]
+    assert (heights.min(), heights.max()) == pytest.approx((10.0, 60.0))
+    assert panel.get_ylim()[1] > 60
+    assert {"external", "all internal", "Rf"} == set(_names(panel))
+    [internal] = [line for line in panel.lines if np.allclose(line.get_ydata(), 2.0) and line.get_linewidth() > 2]
+    assert len(internal.get_xdata()) > 10
+
+
+def test_noise_that_ends_in_the_panel_is_named_at_its_end():
+    """A table of noise that reaches to 8 MHz bears its name beside its last point."""
+    with style.drawing():
+        shown = Shown((1,), ("one",), "")
+        [panel] = noise_floor.noise_floor(_external(20.0, 8e6), shown, (1.83e6, 7.05e6)).axes
+    at_hz, level = _names(panel)["external"]
+    assert 7e6 < at_hz <= 8e6 and level == 20.0
+
+
+def test_without_deciles_nothing_is_shaded():
+    """A builder's own table has no deciles, and none are drawn."""
+    rows = _external(20.0)
+    with style.drawing():
+        shown = Shown((1,), ("one",), "")
+        [panel] = noise_floor.noise_floor(rows[~rows["contributor"].isin(EXTERNAL_DECILES)], shown, (1.83e6,)).axes
+    assert len(panel.collections) == 0

@@ -41,3 +41,30 @@ def test_what_is_judged_is_not_listed_as_missing():
     assert any(line.startswith("Strong signals") for line in left_out({"gain_db"}, False))
     assert not any(line.startswith("Strong signals") for line in left_out({"oip3_dbm"}, False))
     assert any(line.startswith("Match:") for line in left_out(set(), True))
+
+
+def test_what_the_site_leaves_out_is_said():
+    """Galactic and atmospheric noise are named as left out, or as added with their values."""
+    plain = " ".join(modelled(STUDY))
+    assert "Left out: galactic noise and atmospheric noise." in plain and "Added" not in plain
+    site = {"noise": "rural", "level": "10 %", "fof2": "5M", "atmospheric": "50N-10E-july-noon"}
+    text = " ".join(modelled({**STUDY, "site": site}))
+    assert "rural, 10 % after the deciles of ITU-R P.372" in text and "Left out" not in text
+    assert "galactic noise above 5 MHz and atmospheric noise 50N-10E-july-noon" in text
+
+
+def test_levels_that_are_compared_are_all_named():
+    """A quiet day beside the median is not called a median, nor missing from the answer."""
+    study = {**STUDY, "vary": [{"what": "site.level", "values": ["median", "lower-decile"]}]}
+    assert "quiet-rural, median / lower-decile after the deciles" in " ".join(modelled(study))
+    assert any("outside noise is a median" in line for line in left_out(set(), False, STUDY))
+    assert not any("outside noise is a median" in line for line in left_out(set(), False, study))
+    assert any(line.startswith("Other hours: at night") for line in left_out(set(), False, study))
+    night = {**STUDY, "site": {"level": "lower-decile", "atmospheric": "50N-10E-july-noon"}}
+    assert not any("night" in line for line in left_out(set(), False, night))
+
+
+def test_time_and_place_together_are_said():
+    """A percentile of time and place is told from one of time alone."""
+    site = {"noise": "rural", "level": "lower-decile", "location": "any"}
+    assert "lower-decile of time and place together" in " ".join(modelled({**STUDY, "site": site}))

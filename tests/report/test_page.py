@@ -1,6 +1,7 @@
 """The report: opens with the answer, holds what it must, trusts no text, needs nothing beside it."""
 
 import json
+import math
 import re
 from html.parser import HTMLParser
 
@@ -244,3 +245,14 @@ def test_every_figure_is_in_the_page_with_its_caption(four):
     labels = [v for tag, name, v in page.attributes if tag == "svg" and name == "aria-label"]
     assert len(labels) == page.tags.count("figure") == page.tags.count("figcaption") == 9
     assert all(labels)
+
+
+def test_the_loss_stands_below_the_margin(one):
+    """The table of the nominal unit says what each band's noise margin costs: 15.5 dB cost 0.12 dB."""
+    words = read(one).words
+    at = words.index("SNR loss, dB")
+    margins = [float(text.split(" ")[0]) for text in words[at - 3 : at]]
+    losses = [float(text) for text in words[at + 1 : at + 4]]
+    assert margins[0] == 15.5
+    # hand calculation, 10 log10(1 + 10^(-M/10))
+    assert losses == pytest.approx([10 * math.log10(1 + 10 ** (-margin / 10)) for margin in margins], abs=0.006)

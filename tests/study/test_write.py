@@ -72,6 +72,8 @@ noise_figure = "12 dB"
 
 [site]
 noise = "quiet-rural"
+level = "median"
+location = "median"
 
 [bands]
 frequencies = ["1.83 MHz", "3.53 MHz", "7.05 MHz"]

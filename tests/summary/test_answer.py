@@ -80,6 +80,7 @@ def test_everything_kept():
         "Quiet enough: yes, all units keep noise margin > 10 dB.",
         "Stable: yes, all units are stable.",
         "Right gain: yes, all units keep bench gain 9.5 to 10.5 dB.",
+        "The nominal unit costs at most 0.27 dB of signal to noise, namely at 1.83 MHz.",
         "What moves bench gain most at 3.53 MHz: Rf (100 %).",
         "What moves gain match among the units of a build most at 3.53 MHz: Rf (100 %).",
     ]
@@ -256,3 +257,16 @@ def test_scenario_names():
     table = pd.DataFrame({"scenario": [0, 1], "feedline.length": ["0", "30 m"], "amplifier.opamp": ["A", "B"]})
     assert scenario_names(table) == {0: "length 0, A", 1: "30 m, B"}
     assert scenario_names(pd.DataFrame({"scenario": [0]})) == {0: "as designed"}
+
+
+def test_what_the_margin_costs_is_said_of_every_choice():
+    """The loss of the nominal unit stands beside its margin for programs, and its worst band in the verdict."""
+    found = run(choices=["OPA2822", "LT6231"], outside=[0, 0], limits={"noise_margin_db": LIMITS["noise_margin_db"]})
+    for entry in found["snr_loss"]:
+        # hand calculation, 10 log10(1 + 10^(-M/10))
+        assert entry["snr_loss_db"] == pytest.approx(10 * math.log10(1 + 10 ** (-entry["noise_margin_db"] / 10)))
+    assert {(entry["scenario"], entry["frequency_hz"]) for entry in found["snr_loss"]} == {
+        (number, band) for number in (0, 1) for band in BANDS
+    }
+    [told] = [sentence for sentence in found["verdict"] if "signal to noise" in sentence]
+    assert "0.27 dB with OPA2822" in told and "with LT6231" in told
