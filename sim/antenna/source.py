@@ -31,6 +31,8 @@ class AntennaSource(ABC):
         Stray across the terminals, in no other figure here: the deck adds it. [F]
     cautions : tuple of str
         What a reader of the results should know, for instance dimensions outside the fit.
+    sharpness : int
+        How many times more points a decade the simulation needs to follow the impedance; above 1 for resonant wires.
     """
 
     name: str
@@ -38,6 +40,7 @@ class AntennaSource(ABC):
     high_hz: float
     shunt_capacitance: float = 0.0
     cautions: tuple[str, ...] = ()
+    sharpness: int = 1
 
     def valid(self, freq_hz):
         """Whether each frequency lies inside the model's range.
@@ -83,6 +86,40 @@ class AntennaSource(ABC):
         height : ndarray, same shape
             NaN where the source receives no field. [m]
         """
+
+    def external_emf(self, freq_hz, field):
+        """External noise as an emf: the field route, unless a model knows better.
+
+        Parameters
+        ----------
+        freq_hz : array_like
+            [Hz]
+        field : array_like, same shape
+            Total vertical field at the ground, rms. [V/m/√Hz]
+
+        Returns
+        -------
+        emf : ndarray, same shape
+            NaN where the source receives no field. [V/√Hz]
+        """
+        return np.asarray(field) * self.effective_height(freq_hz)
+
+    def ambient_emf(self, freq_hz, temperature_k):
+        """Thermal noise of losses that the deck holds as noiseless resistors, as an emf; none by default.
+
+        Parameters
+        ----------
+        freq_hz : array_like
+            [Hz]
+        temperature_k : float
+            [K]
+
+        Returns
+        -------
+        emf : ndarray, shape of `freq_hz`
+            [V/√Hz]
+        """
+        return np.zeros(np.shape(freq_hz))
 
     @abstractmethod
     def netlist(self, top, bottom, prefix):

@@ -77,11 +77,7 @@ def chain_drawing(study, chain, width: int = 120) -> str:
 def _boxes(study, chain) -> list[tuple[str, str, str]]:
     """Three lines for each link of the chain."""
     antenna, line, receiver = study.antenna, study.feedline, study.receiver
-    source = (
-        f"{format_quantity(antenna.height, 'm')} high, radius {format_quantity(antenna.radius, 'm')}"
-        if antenna.model == "short-vertical"
-        else f"{format_quantity(antenna.source, 'ohm')} and {format_quantity(antenna.dummy, 'F')}"
-    )
+    source = _source(antenna)
     noise = study.site.noise if isinstance(study.site.noise, str) else "measured noise"
     return [
         (antenna.model, source, "no field" if antenna.model == "fixture" else f"site: {noise}"),
@@ -115,6 +111,25 @@ def _line_boxes(line) -> list[tuple[str, str, str]]:
     )
     before, after = line.tee.at in ("both", "amplifier"), line.tee.at in ("both", "receiver")
     return [*[tee] * before, *boxes, *[tee] * after]
+
+
+def _source(antenna) -> str:
+    """The antenna's dimensions in a few words."""
+    match antenna.model:
+        case "short-vertical":
+            return f"{format_quantity(antenna.height, 'm')} high, radius {format_quantity(antenna.radius, 'm')}"
+        case "ground-wire":
+            soil = "own soil" if antenna.soil_conductivity or antenna.soil_permittivity else f"soil {antenna.soil}"
+            end = "open" if antenna.far_end == "open" else format_quantity(antenna.far_end, "ohm")
+            return f"{format_quantity(antenna.length, 'm')}, far end {end}, {soil}"
+        case "plain":
+            elements = (
+                (antenna.resistance + antenna.radiation, "ohm"),
+                (antenna.capacitance, "F"),
+                (antenna.inductance, "H"),
+            )
+            return " + ".join(format_quantity(value, unit) for value, unit in elements if value)
+    return f"{format_quantity(antenna.source, 'ohm')} and {format_quantity(antenna.dummy, 'F')}"
 
 
 def _around(study, chain) -> list[str]:

@@ -80,7 +80,11 @@ def _antennas():
             if key == "model":
                 continue
             unit = (field.json_schema_extra or {}).get("unit", "")
-            default = "needed" if field.is_required() else format_quantity(field.default, unit)
+            default = field.default
+            if field.is_required():
+                default = "needed"
+            elif not isinstance(default, str):
+                default = format_quantity(default, unit)
             table.add_row("", key, unit, default, field.description)
         table.add_section()
     return table

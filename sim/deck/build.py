@@ -1,15 +1,19 @@
 """From a scenario's words to what is simulated: the chain, and the drawn values of its units."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
 
+from sim.antenna.earth_line import SOILS, EarthLine
 from sim.antenna.fixture import fixture
+from sim.antenna.ground_wire import LARGEST_FIT_ERROR, ground_wire
+from sim.antenna.plain import plain
 from sim.antenna.short_vertical import short_vertical
 from sim.antenna.source import AntennaSource
 from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import read_circuit
-from sim.errors import CircuitError, Fault
+from sim.errors import CircuitError, Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
@@ -25,10 +29,27 @@ DIE_COLUMNS = ("gbw", "slew", "en", "en_corner", "inoise", "aol_db", "iq", "vos"
 
 
 def antenna_of(study) -> AntennaSource:
-    """The study's antenna as a source."""
+    """The study's antenna as a source.
+
+    Raises
+    ------
+    StudyError
+        No passive network comes close enough to a wire's impedance.
+    """
     words = study.antenna
     if words.model == "fixture":
         return fixture(words.source, words.dummy)
+    if words.model == "plain":
+        return plain(
+            words.resistance,
+            words.effective_height,
+            words.capacitance,
+            words.inductance,
+            words.radiation,
+            words.stray,
+        )
+    if words.model == "ground-wire":
+        return _ground_wire(study)
     return short_vertical(words.height, words.radius, words.gap, words.ground_loss, words.stray)
 
 
@@ -50,6 +71,38 @@ def route_of(study) -> Route:
         at_amplifier=tee if at in ("both", "amplifier") else None,
         at_receiver=tee if at in ("both", "receiver") else None,
     )
+
+
+def _ground_wire(study) -> AntennaSource:
+    words = study.antenna
+    soil = next(soil for soil in SOILS if soil.name == words.soil)
+    if words.soil_permittivity is not None:
+        soil = replace(soil, permittivity=words.soil_permittivity)
+    if words.soil_conductivity is not None:
+        soil = replace(soil, conductivity=words.soil_conductivity)
+    antenna = ground_wire(
+        EarthLine(words.radius, words.coat_radius, words.coat_permittivity, words.height, soil),
+        words.length,
+        math.inf if words.far_end == "open" else words.far_end,
+        words.ground_loss,
+        words.feed == "centre",
+        math.radians(words.azimuth),
+        math.radians(words.elevation),
+        study.bands.frequencies,
+    )
+    error = antenna.fit_error(antenna.bands_hz).max()
+    if not error <= LARGEST_FIT_ERROR:
+        raise StudyError(
+            Fault(
+                study.file,
+                study.line_of("antenna.length"),
+                "antenna",
+                f"no passive network comes closer than {100 * error:.1f} % to the wire's impedance at the bands;"
+                f" {100 * LARGEST_FIT_ERROR:g} % is the limit.",
+                "Take fewer bands at a time, or end the wire in a resistance.",
+            )
+        )
+    return replace(antenna, shunt_capacitance=words.stray)
 
 
 def chain_of(study) -> Chain:

@@ -41,6 +41,8 @@ class FarEnd:
         [Ω]
     receiver_psd : float
         [V²/Hz]
+    ambient_psd : float
+        Thermal noise of the antenna's losses that are noiseless in its network, as emf. [V²/Hz]
     """
 
     freq_hz: float
@@ -48,6 +50,7 @@ class FarEnd:
     line_temperature: float
     receiver: float
     receiver_psd: float
+    ambient_psd: float = 0.0
 
 
 def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd, ...], title: str) -> str:
@@ -102,7 +105,12 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
 def _band(chain, unit, end, k) -> list[str]:
     a, b, d = end.chain_matrix[0, 0], end.chain_matrix[0, 1], end.chain_matrix[1, 1]
     lines = ["", f"* ---- band {k}: {end.freq_hz!r} Hz; exact at this frequency only"]
-    for card in chain.antenna.netlist(f"in{k}", "emf", f"{RESERVED}{k}_"):
+    emf = "emf"
+    if end.ambient_psd > 0:
+        emf = f"emf{k}"
+        scale = math.sqrt(end.ambient_psd / (4 * K_B * (unit.temperature_c + 273.15) * 1e3))
+        lines += [f"rnant{k} nant{k} 0 1e3", f"eant{k} {emf} emf nant{k} 0 {scale!r}"]
+    for card in chain.antenna.netlist(f"in{k}", emf, f"{RESERVED}{k}_"):
         lines.append(card)
     if chain.antenna.shunt_capacitance > 0:
         lines.append(f"cstray{k} in{k} 0 {chain.antenna.shunt_capacitance!r}")

@@ -72,16 +72,20 @@ class UnitRun:
     contributions: dict
 
 
-def plan_for(bands_hz, gbw_hz) -> SweepPlan:
+def plan_for(bands_hz, gbw_hz, sharpness: int = 1) -> SweepPlan:
     """Sweeps that reach past twice the fastest op-amp's gain-bandwidth, and cover all bands with noise.
 
     Parameters
     ----------
     bands_hz : sequence of float
     gbw_hz : sequence of float
+    sharpness : int
+        How many times more points a decade the antenna asks for.
     """
     return SweepPlan(
         high_hz=max(3e9, 2 * max(gbw_hz, default=0.0)),
+        points=6 * sharpness,
+        noise_points=24 * sharpness,
         noise_low_hz=min(3e5, 10 ** math.floor(math.log10(min(bands_hz)))),
         noise_high_hz=max(3e7, 1.5 * max(bands_hz)),
     )

@@ -78,8 +78,12 @@ class Surroundings:
         The same on the simulator's own frequencies. [Ω]
     stray : float
         [F]
+    sharpness : int
+        How many times more points a decade the antenna asks for.
     emf_density : ndarray, shape (n_read,)
         External noise as antenna emf; NaN where the source receives no field. [V/√Hz]
+    ambient_emf_density : ndarray, shape (n_read,)
+        Thermal noise of the antenna's losses that are noiseless in the deck, as emf. [V/√Hz]
     effective_height : ndarray, shape (n_read,)
         [m]
     bench_z : complex ndarray, shape (n_read,)
@@ -106,7 +110,9 @@ class Surroundings:
     antenna_z: np.ndarray
     sampled_z: np.ndarray
     stray: float
+    sharpness: int
     emf_density: np.ndarray
+    ambient_emf_density: np.ndarray
     effective_height: np.ndarray
     bench_z: np.ndarray
     bench_source: float
@@ -161,6 +167,8 @@ class UnitMeasures:
         Square of what carries a noise voltage at the output under reference load to the receiver. [1]
     line_psd : ndarray, shape (n_curve,)
         Line's own noise at the receiver. [V²/Hz]
+    ambient_psd : ndarray, shape (n_curve,)
+        Noise at the receiver of the antenna's losses that are noiseless in the deck. [V²/Hz]
     verdict_open : LoopVerdict or None
         On an open line, of the probe with the smallest margin.
     """
@@ -171,6 +179,7 @@ class UnitMeasures:
     misfit: float
     receiver_share: np.ndarray
     line_psd: np.ndarray
+    ambient_psd: np.ndarray
     verdict_matched: LoopVerdict | None
     verdict_open: LoopVerdict | None
 
@@ -229,7 +238,8 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
     divide = around.receiver / (around.receiver + z_line)
     to_receiver = np.abs(divide) ** 2
     system = e_line * divide
-    internal = s_line * to_receiver + receiver_noise_psd(around.receiver, around.receiver_noise)
+    ambient = (around.ambient_emf_density * np.abs(system)) ** 2
+    internal = s_line * to_receiver + ambient + receiver_noise_psd(around.receiver, around.receiver_noise)
     external = (around.emf_density * np.abs(system)) ** 2
     with np.errstate(invalid="ignore"):
         margin = external / internal
@@ -287,6 +297,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
             bands:
         ],
         line_psd=(quiet * to_receiver)[bands:],
+        ambient_psd=ambient[bands:],
         verdict_matched=worst,
         verdict_open=open_line[0] if open_line else None,
     )

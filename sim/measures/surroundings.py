@@ -73,7 +73,9 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         antenna_z=antenna.impedance(read_hz),
         sampled_z=antenna.impedance(samples_hz),
         stray=antenna.shunt_capacitance,
-        emf_density=site_noise(study).field(read_hz) * height,
+        sharpness=antenna.sharpness,
+        emf_density=antenna.external_emf(read_hz, site_noise(study).field(read_hz)),
+        ambient_emf_density=antenna.ambient_emf(read_hz, T0),
         effective_height=height,
         bench_z=bench.impedance(read_hz),
         bench_source=study.fixture.source,
@@ -104,7 +106,7 @@ def reader(nominal_run, rest, around: Surroundings) -> Reader:
     drives, reads, samples = nominal_run.values.shape
     s = 2j * np.pi * nominal_run.freq_hz
     flat = nominal_run.values.reshape(drives * reads, samples)
-    support = choose_support(s, flat, deciding(drives, reads))
+    support = choose_support(s, flat, deciding(drives, reads), most=24 * around.sharpness)
     draft = Reader(
         samples_hz=nominal_run.freq_hz,
         support=support,

@@ -100,6 +100,8 @@ class UnitWorker:
                 contributions[name] = smooth * measures.receiver_share
             around = ready.around
             contributions["feedline"] = measures.line_psd
+            if np.any(around.ambient_emf_density > 0):
+                contributions["antenna_ambient"] = measures.ambient_psd
             contributions["receiver"] = np.full_like(
                 measures.line_psd, receiver_noise_psd(around.receiver, around.receiver_noise)
             )
@@ -139,7 +141,7 @@ class UnitWorker:
     def _prepare(self, number: int) -> _Prepared:
         study = self._scenarios[number].study
         chain = chain_of(study)
-        plan = plan_for(study.bands.frequencies, [record.gbw_hz for record in chain.opamps])
+        plan = plan_for(study.bands.frequencies, [record.gbw_hz for record in chain.opamps], chain.antenna.sharpness)
         nominal = unit_values(chain, unit_table(study, chain, np.array([0])), 0, 0)
         deck = assemble(chain, nominal)
         try:

@@ -10,7 +10,9 @@ _ANTENNAS = {
     "short-vertical": "a short vertical over ground, as a four-element network in closed form, with a "
     "resistance for the ground's loss",
     "short-dipole": "a short dipole, as a network in closed form",
-    "ground-wire": "a wire on the ground, as a lossy line; soil values are estimates, changing by season",
+    "ground-wire": "a wire on the ground, as a lossy line fitted by a passive network; soil values are estimates, "
+    "changing by season, and outside noise is reckoned as an equally bright sky, right within 4 dB",
+    "plain": "resistors, capacitor and inductor in series, with an effective height, as the builder gave them",
     "measured": "the impedance measured by the builder",
     "fixture": "the bench fixture: a source behind a dummy capacitor, no field",
 }

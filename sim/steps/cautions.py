@@ -1,5 +1,7 @@
 """What a reader must know about the models before believing the numbers."""
 
+import math
+
 import numpy as np
 
 from sim.deck.build import antenna_of, chain_of, route_of
@@ -21,6 +23,12 @@ def cautions(study) -> list[str]:
     antenna = antenna_of(study)
     bands = np.asarray(study.bands.frequencies)
     found += list(antenna.cautions)
+    fit_error = getattr(antenna, "fit_error", None)
+    if fit_error is not None:
+        found.append(
+            f"The network that stands for the {antenna.name} keeps to its impedance within"
+            f" {max(1, math.ceil(100 * float(fit_error(bands).max())))} % at the bands."
+        )
     for f in bands[~antenna.valid(bands)]:
         found.append(
             f"{format_quantity(f, 'Hz')} lies outside the range in which the antenna model {antenna.name} was checked"

@@ -31,7 +31,11 @@ def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
     line = route_of(study).chain_matrix(bands)
     receiver = study.receiver
     psd = receiver_noise_psd(receiver.impedance, 10 ** (receiver.noise_figure / 10))
-    ends = tuple(FarEnd(float(f), line[i], LINE_TEMPERATURE, receiver.impedance, psd) for i, f in enumerate(bands))
+    ambient = chain.antenna.ambient_emf(bands, LINE_TEMPERATURE) ** 2
+    ends = tuple(
+        FarEnd(float(f), line[i], LINE_TEMPERATURE, receiver.impedance, psd, float(ambient[i]))
+        for i, f in enumerate(bands)
+    )
     bench = Bench(study.fixture.source, study.fixture.dummy, study.fixture.load)
     title = f"{study.title}: unit {unit}, scenario {scenario_number}"
     return plain_deck(chain, values, bench, ends, title)

@@ -10,7 +10,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
 
-from sim.errors import shown
+from sim.antenna.earth_line import SOILS
+from sim.errors import nearest, shown
 from sim.noise.level import share_of
 from sim.quantity import Limit, PartValue, QuantityError, parse_limit, parse_part, parse_quantity, parse_span
 from sim.study.lines import line_of
@@ -184,6 +185,111 @@ class ShortVertical(_Table):
             raise QuantityError(
                 f"a height of {self.height:g} m with a radius of {self.radius:g} m is no slender vertical.",
                 "The height must be at least ten times the radius.",
+            )
+        return self
+
+
+class Plain(_Table):
+    """Resistors, capacitor and inductor in series: for sweeps of the source impedance."""
+
+    model: Literal["plain"] = _field("which antenna it is", '"plain"')
+    effective_height: _quantity("m", 1e-4, 1e4, "Write a height from 0.1 mm to 10 km.") = _field(
+        "open-circuit voltage per total vertical field at the ground", '"2.9 m"', "m"
+    )
+    resistance: _quantity("ohm", 0, 1e6, "Write 0 to 1M.") = _field("loss resistance, a noisy one", '"30"', "ohm", 0.0)
+    radiation: _quantity("ohm", 0, 1e6, "Write 0 to 1M.") = _field(
+        "radiation resistance: noiseless, the site's noise stands for it", '"0.5"', "ohm", 0.0
+    )
+    capacitance: _quantity("F", 1e-14, 1e-3, "Write 0.01 pF to 1 mF.") | None = _field(
+        "series capacitance; left out: none", '"62 pF"', "F", None
+    )
+    inductance: _quantity("H", 0, 1, "Write 0 to 1 H.") = _field("series inductance", '"1.2 uH"', "H", 0.0)
+    stray: _quantity("F", 0, 1e-9, "Write 0 to 1 nF.") = _field(
+        "capacitance of box, clamp and connector across its terminals", '"3 pF"', "F", 0.0
+    )
+
+    @model_validator(mode="after")
+    def _something(self):
+        if self.capacitance is None and self.resistance + self.radiation + self.inductance == 0:
+            raise QuantityError(
+                "the source has no resistance, capacitance or inductance.",
+                'Give it one or more, for example capacitance = "62 pF".',
+            )
+        return self
+
+
+def _soil(value) -> str:
+    names = [soil.name for soil in SOILS]
+    if not isinstance(value, str) or value not in names:
+        near = nearest(value, names, 0.4) if isinstance(value, str) else None
+        raise QuantityError(
+            f"there is no soil {shown(value)}.", f"{f'Nearest: {near}. ' if near else ''}Known: {', '.join(names)}."
+        )
+    return value
+
+
+def _far_end(value) -> str | float:
+    what = 'Write "open", or the resistance to earth, electrode included: "300".'
+    if value == "open":
+        return "open"
+    try:
+        return _number(value, "ohm", 1e-3, 1e6, what)
+    except QuantityError as error:
+        raise QuantityError(error.found, what) from error
+
+
+class GroundWire(_Table):
+    """A long wire on or just above the ground, fed at its end against an earth electrode, or in its middle."""
+
+    model: Literal["ground-wire"] = _field("which antenna it is", '"ground-wire"')
+    length: _quantity("m", 3, 1000, "Write a length from 3 to 1000 m.") = _field("whole length", '"120 m"', "m")
+    radius: _quantity("m", 5e-5, 5e-3, "Write a radius from 0.05 to 5 mm.") = _field(
+        "radius of the conductor", '"0.5 mm"', "m", 5e-4
+    )
+    coat_radius: _quantity("m", 5e-5, 0.02, "Write a radius from 0.05 to 20 mm.") = _field(
+        "outer radius of the insulation; the conductor's for a bare wire", '"1.2 mm"', "m", 1.2e-3
+    )
+    coat_permittivity: _quantity("1", 1, 20, "Write 1 to 20.") = _field(
+        "relative permittivity of the insulation", '"3.5"', "1", 3.5
+    )
+    height: _quantity("m", 5e-4, 2, "Write a height from 0.5 mm to 2 m.") = _field(
+        "effective height of the axis above the soil: grass and unevenness count", '"20 mm"', "m", 0.02
+    )
+    soil: Annotated[str, BeforeValidator(_soil)] = _field(
+        "kind of soil: " + ", ".join(soil.name for soil in SOILS), '"average"', default="average"
+    )
+    soil_permittivity: _quantity("1", 1, 100, "Write 1 to 100.") | None = _field(
+        "relative permittivity of the soil, in place of the kind's", '"13"', "1", None
+    )
+    soil_conductivity: _quantity("S/m", 1e-5, 10, 'Write 1e-5 to 10 S/m, for example "0.005 S/m".') | None = _field(
+        "conductivity of the soil, in place of the kind's", '"0.005 S/m"', "S/m", None
+    )
+    far_end: Annotated[str | float, BeforeValidator(_far_end)] = _field(
+        '"open", or the resistance to earth at the far end, electrode included', '"300"', "ohm", "open"
+    )
+    feed: Literal["end", "centre"] = _field(
+        '"end": against an earth electrode; "centre": in the middle, without one', '"end"', default="end"
+    )
+    ground_loss: _quantity("ohm", 0, 1e4, "Write 0 to 10k.") = _field(
+        "resistance of the electrode at the feed, a noisy one; not used in the middle", '"50"', "ohm", 50.0
+    )
+    azimuth: _quantity("1", -360, 360, "Write degrees from -360 to 360.") = _field(
+        "arrival of the wanted signal, degrees from the direction in which the wire runs", '"0"', "1", 0.0
+    )
+    elevation: _quantity("1", 1, 89, "Write degrees from 1 to 89.") = _field(
+        "arrival of the wanted signal, degrees above the horizon", '"20"', "1", 20.0
+    )
+    stray: _quantity("F", 0, 1e-9, "Write 0 to 1 nF.") = _field(
+        "capacitance of box, clamp and connector across its terminals", '"3 pF"', "F", 3e-12
+    )
+
+    @model_validator(mode="after")
+    def _wire(self):
+        if not self.radius <= self.coat_radius <= self.height < self.length / 4:
+            raise QuantityError(
+                f"a radius of {self.radius * 1e3:g} mm, insulation of {self.coat_radius * 1e3:g} mm and a height"
+                f" of {self.height * 1e3:g} mm do not fit.",
+                "The insulation's radius must be at least the conductor's, the height of the axis at least both.",
             )
         return self
 
@@ -452,7 +558,7 @@ class Vary(_Table):
     )
 
 
-Antenna = Annotated[ShortVertical | Fixture, Field(discriminator="model")]
+Antenna = Annotated[ShortVertical | GroundWire | Plain | Fixture, Field(discriminator="model")]
 
 
 class Study(_Table):
@@ -488,7 +594,12 @@ class Study(_Table):
         return hash((self.title, self.amplifier.circuit, self.amplifier.opamp))
 
 
-ANTENNA_MODELS = {"short-vertical": ShortVertical, "fixture": Fixture}
+ANTENNA_MODELS = {
+    "short-vertical": ShortVertical,
+    "ground-wire": GroundWire,
+    "plain": Plain,
+    "fixture": Fixture,
+}
 """Models of antennas by name."""
 SET_BY_READER = ("file", "folder", "lines")
 """Fields of a study that no file may set."""

@@ -171,7 +171,10 @@ class _Check:
         elsewhere = [key for key in every_key(self.data) if key.endswith(f".{path[-1]}")]
         others = [name for name, other in ANTENNA_MODELS.items() if path[-1] in other.model_fields]
         if path[0] == "antenna" and others:
-            self.fault(path, "is not a key of this antenna.", f"Antenna models that have it: {', '.join(others)}.")
+            tables = [key.partition(".")[0] for key in elsewhere if not key.startswith("antenna.")]
+            hint = f" It is a key of [{tables[0]}] too." if tables else ""
+            remedy = f"Antenna models that have it: {', '.join(others)}.{hint}"
+            self.fault(path, "is not a key of this antenna.", remedy)
             return
         if len(elsewhere) == 1:
             self.fault(path, "is not a key here.", f"It is a key of [{elsewhere[0].partition('.')[0]}].")

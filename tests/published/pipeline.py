@@ -129,7 +129,7 @@ temperature = "{celsius}"
     )
     study = read_study(tmp_path / "study.toml")
     chain = chain_of(study)
-    plan = plan_for(study.bands.frequencies, [record.gbw_hz for record in chain.opamps])
+    plan = plan_for(study.bands.frequencies, [record.gbw_hz for record in chain.opamps], chain.antenna.sharpness)
     plan = replace(plan, points=16, noise_low_hz=noise[0], noise_high_hz=noise[1], noise_points=points)
     deck = assemble(chain, unit_values(chain, unit_table(study, chain, np.array([0])), 0, 0))
     run = run_unit(Simulator(), deck, plan)
