@@ -74,7 +74,7 @@ rule simulate:
         python=sys.executable,
         units=UNITS,
     shell:
-        "{params.python:q} -m sim.steps.simulate {input.study:q} {params.units} --drawn {input.units:q}"
+        "{params.python:q} -m sim.steps.simulate {input.study:q} {params.units}"
         " --chunk {wildcards.scatteritem} --measures {output.measures:q} --failures {output.failures:q}"
         " --log {log:q} > {log:q} 2>&1"
 

@@ -15,6 +15,7 @@ from sim.measures.rational import Barycentric, fit_weights, unstable_roots
 from sim.measures.supply import Rest
 from sim.measures.terminate import Responses
 from sim.measures.two_port import bench_transmission, return_loss_db, scattering, stability_factors
+from sim.quantity import db
 
 LARGEST_MISFIT = 1e-6
 """Misfit of the rational form (:mod:`sim.measures.rational`) above which a unit is simulated again with more points."""
@@ -72,10 +73,6 @@ class Surroundings:
         How many of them are bands.
     loop_hz : ndarray, shape (n_loop,)
         Where the loop is looked at before points are added. [Hz]
-    antenna_z : complex ndarray, shape (n_read,)
-        Source impedance without stray. [Ω]
-    sampled_z : complex ndarray, shape (n_freq,)
-        The same on the simulator's own frequencies. [Ω]
     stray : float
         [F]
     sharpness : int
@@ -107,8 +104,6 @@ class Surroundings:
     read_hz: np.ndarray
     bands: int
     loop_hz: np.ndarray
-    antenna_z: np.ndarray
-    sampled_z: np.ndarray
     stray: float
     sharpness: int
     emf_density: np.ndarray
@@ -220,7 +215,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
     def at(where: Barycentric) -> np.ndarray:
         return where(flat, weights).reshape(drives, reads, -1)
 
-    read = Responses(around.read_hz, at(reader.at_read), around.antenna_z, around.stray, around.load)
+    read = Responses(around.read_hz, at(reader.at_read), around.stray, around.load)
     z = read.two_port()
     bench = bench_transmission(z, around.bench_z, around.bench_load, around.bench_source)
 
@@ -245,11 +240,11 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
         margin = external / internal
         banded = np.array(
             [
-                _db(bench),
+                db(bench),
                 _phase_near(np.rad2deg(np.angle(bench)), reader.phase_deg),
                 return_loss_db(z_out, around.line_impedance),
-                _db(system),
-                -_db(around.effective_height * np.abs(system)),
+                db(system),
+                -db(around.effective_height * np.abs(system)),
                 np.sqrt(internal) * 1e9,
                 np.sqrt(internal) / np.abs(system) * 1e9,
                 10 * np.log10(margin),
@@ -327,10 +322,6 @@ def _phase_near(phase_deg, reference_deg):
     return phase_deg - 360 * np.round((phase_deg - reference_deg) / 360)
 
 
-def _db(ratio) -> np.ndarray:
-    return 20 * np.log10(np.abs(ratio))
-
-
 def deciding(drives: int, reads: int) -> list[int]:
     """Responses that carry every pole: each source at the place it drives, and the way from antenna to output."""
     last = drives * reads
@@ -392,6 +383,6 @@ def _locus(values, probe, load, connected):
 
 def _smallest_mu(loop: np.ndarray, around: Surroundings) -> tuple[float, float]:
     within = (around.loop_hz >= MU_LOW_HZ) & (around.loop_hz <= MU_HIGH_HZ)
-    part = Responses(around.loop_hz[within], loop[:, :, within], None, around.stray, around.load)
+    part = Responses(around.loop_hz[within], loop[:, :, within], around.stray, around.load)
     mu_load, mu_source = stability_factors(scattering(part.two_port(), around.load, around.load))
     return float(mu_load.min()), float(mu_source.min())

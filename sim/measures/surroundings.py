@@ -70,8 +70,6 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         bands=len(bands),
         # The ends of the range of mu are among them, as mu often is smallest at one.
         loop_hz=np.union1d(even, (MU_LOW_HZ, MU_HIGH_HZ)),
-        antenna_z=antenna.impedance(read_hz),
-        sampled_z=antenna.impedance(samples_hz),
         stray=antenna.shunt_capacitance,
         sharpness=antenna.sharpness,
         emf_density=antenna.external_emf(read_hz, site_noise(study).field(read_hz)),

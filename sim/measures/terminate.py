@@ -1,8 +1,7 @@
-"""A unit's responses under another load or source than the one it was simulated with.
+"""A unit's responses without the load and the source that it was simulated with.
 
 The circuit is linear around its operating point, so one set of responses (each source of the deck at 1, everything
-read) says what any other termination does: the change of the load is a current source that depends on the output
-voltage, the change of the source impedance a voltage source that depends on the input current. Exact, no approximation.
+read) says what it does without them: its Thevenin source at the output and its impedance matrix, without approximation.
 """
 
 from dataclasses import dataclass
@@ -20,8 +19,6 @@ class Responses:
     values : complex ndarray, shape (n_drive, n_read, n_freq)
         Drives: (voltage, current) of each probe, 1 A into the output, 1 V of antenna emf. Reads: input voltage, current
         into the emf source, output voltage, then for each probe the voltage of its receiving side and its current.
-    source_z : complex ndarray, shape (n_freq,)
-        Source impedance that was connected, without the stray capacitance. [Ω]
     stray : float
         Capacitance across the input terminals. [F]
     load : float
@@ -30,7 +27,6 @@ class Responses:
 
     freq_hz: np.ndarray
     values: np.ndarray
-    source_z: np.ndarray
     stray: float
     load: float
 
@@ -44,22 +40,6 @@ class Responses:
     def open_circuit_gain(self) -> np.ndarray:
         """Output voltage without load for 1 V of emf. [V/V, complex, (n_freq,)]"""
         return self.values[-1, 2] * (1 + self.output_impedance / self.load)
-
-    def with_load(self, load_z) -> np.ndarray:
-        """All responses with another load.
-
-        Parameters
-        ----------
-        load_z : float or complex ndarray, shape (n_freq,)
-            ``inf`` for no load. [Ω]
-
-        Returns
-        -------
-        values : complex ndarray, same shape as :attr:`values`
-        """
-        change = 1 / np.asarray(load_z) - 1 / self.load
-        out = self.values[:, 2] / (1 + self.values[-2, 2] * change)
-        return self.values - self.values[-2][None] * (change * out)[:, None]
 
     def two_port(self) -> np.ndarray:
         """Impedance matrix of the amplifier between its input terminals and its output.

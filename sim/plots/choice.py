@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+
+from sim.summary.answer import scenario_names
 
 MOST_SCENARIOS = 8
 EVERY = "all scenarios"
@@ -23,33 +24,6 @@ class Shown:
     def items(self) -> tuple[tuple[int, str], ...]:
         """Pairs of number and name."""
         return tuple(zip(self.numbers, self.names, strict=True))
-
-
-def scenario_names(scenarios: pd.DataFrame) -> dict[int, str]:
-    """A short name for each scenario, made of the values that set it apart.
-
-    Parameters
-    ----------
-    scenarios : DataFrame
-        scenarios.csv: scenario, one column a varied key.
-
-    Returns
-    -------
-    names : dict of int to str
-        "OPA810, 60 m"; a value that is only a number is named after its key ("length 0"); "as designed"
-        where nothing is varied.
-    """
-    keys = [c for c in scenarios.columns if c != "scenario"]
-    names = {}
-    for row in scenarios.itertuples(index=False):
-        values = row._asdict() if not keys else dict(zip(scenarios.columns, row, strict=True))
-        words = []
-        for key in keys:
-            text = str(values[key]).strip()
-            bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|", text, re.IGNORECASE) is not None
-            words.append(f"{key.rsplit('.', 1)[-1]} {text}" if bare else text)
-        names[int(values["scenario"])] = ", ".join(words) or "as designed"
-    return names
 
 
 def worst_yield(summary: pd.DataFrame) -> pd.Series:

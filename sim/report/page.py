@@ -66,6 +66,7 @@ def compose(out_dir: Path) -> Page:
 
     from sim.plots import choice
     from sim.report import assumptions, tables
+    from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
     answer = json.loads((out_dir / "answer.json").read_text(encoding="utf-8"))
@@ -73,7 +74,7 @@ def compose(out_dir: Path) -> Page:
     drivers = pd.read_csv(out_dir / "drivers.csv")
     failures = pd.read_csv(out_dir / "failures.csv")
     scenarios = pd.read_csv(out_dir / "scenarios.csv", dtype=str, keep_default_na=False)
-    names = choice.scenario_names(scenarios)
+    names = scenario_names(scenarios)
     shown = choice.shown_scenarios(scenarios, summary)
     bands_hz = choice.bands_of(summary)
     limited = set(summary.loc[choice.limited_rows(summary), "measure"])

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sim.constants import T0
 from sim.deck.build import chain_of, route_of, unit_table, unit_values
 from sim.deck.plain import Bench, FarEnd, plain_deck
 from sim.measures.panel import receiver_noise_psd
@@ -31,18 +32,15 @@ def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
     line = route_of(study).chain_matrix(bands)
     receiver = study.receiver
     psd = receiver_noise_psd(receiver.impedance, 10 ** (receiver.noise_figure / 10))
-    ambient = chain.antenna.ambient_emf(bands, LINE_TEMPERATURE) ** 2
+    # Lines and soil are at 290 K whatever the unit's temperature, here as in the measures.
+    ambient = chain.antenna.ambient_emf(bands, T0) ** 2
     ends = tuple(
-        FarEnd(float(f), line[i], LINE_TEMPERATURE, receiver.impedance, psd, float(ambient[i]))
+        FarEnd(float(f), line[i], T0, receiver.impedance, psd, float(ambient[i]))
         for i, f in enumerate(bands)
     )
     bench = Bench(study.fixture.source, study.fixture.dummy, study.fixture.load)
     title = f"{study.title}: unit {unit}, scenario {scenario_number}"
     return plain_deck(chain, values, bench, ends, title)
-
-
-LINE_TEMPERATURE = 290.0
-"""Temperature of every line; the units' own temperature is not followed. [K]"""
 
 
 def main(argv=None) -> None:

@@ -107,7 +107,6 @@ def main(argv=None) -> None:
     parser = argparse.ArgumentParser(prog="python -m sim.steps.simulate", description=__doc__)
     parser.add_argument("study", help="study file")
     parser.add_argument("--units", type=int, help="number of units instead of the study's own")
-    parser.add_argument("--drawn", help="units.parquet of the run; only that it exists matters")
     parser.add_argument("--chunk", required=True, help="which chunk, for example 2-of-8")
     parser.add_argument("--measures", required=True, help="arrays to write (.npz)")
     parser.add_argument("--failures", required=True, help="table of failed units to write (.csv)")

@@ -92,7 +92,7 @@ class Bench:
         values = Barycentric(s, self.support, 2j * np.pi * freq_hz)(
             self.run.values.reshape(drives * reads, samples), self.weights
         )
-        return Responses(freq_hz, values.reshape(drives, reads, -1), self.antenna.impedance(freq_hz), 0.0, 75.0)
+        return Responses(freq_hz, values.reshape(drives, reads, -1), 0.0, 75.0)
 
     def transimpedance(self, freq_hz) -> np.ndarray:
         """Output voltage per current that the series capacitor would push into a short. [Ω]"""
