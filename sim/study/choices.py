@@ -6,12 +6,15 @@ from collections.abc import Iterator
 
 from pydantic import BaseModel
 
+from sim.quantity import QuantityError, parse_part
 from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
-from sim.study.write import study_text
+from sim.study.write import study_text, tolerance_text
 
 FIXED = ("antenna.model", "feedline.sections", "bands.frequencies", "run.units", "run.seed", "run.build")
 """Keys that are the same in all scenarios of a study: results could not be compared, or have other keys beside them."""
 PARTS = ("amplifier", "parts")
+UNITS_OF_PARTS = {"r": "ohm", "c": "F", "l": "H"}
+"""Units of the parts of an amplifier by the first letter of their names, lower case."""
 _TABLES_BELOW = (("feedline", "tee"),)
 
 
@@ -103,6 +106,41 @@ def with_value(data: dict, path: tuple[str, ...], value) -> dict:
     return changed
 
 
+def with_choice(data: dict, what: str, value) -> dict:
+    """A study's data with one choice made.
+
+    A value for a part of the amplifier says only what differs: what is missing behind it, tolerance or words, stays
+    that of the part in the study, as the study's own part leans on that of the circuit.
+
+    Parameters
+    ----------
+    data : dict
+    what : str
+        Dotted key of what is varied.
+    value : str, int or float
+        As written.
+    """
+    path = tuple(what.split("."))
+    if path[:-1] != PARTS:
+        return with_value(data, path, value)
+    parts = data.get(PARTS[0], {}).get(PARTS[1], {})
+    # Circuits take part names in either case, so "cc" varies the study's "Cc".
+    own = next((name for name in parts if name.lower() == path[-1].lower()), None)
+    if own is None:
+        return with_value(data, path, value)
+    return with_value(data, (*PARTS, own), _leaning(value, parts[own], UNITS_OF_PARTS.get(path[-1][:1].lower(), "")))
+
+
+def _leaning(value, own, unit: str):
+    """A varied part's text with the study's own tolerance and words where it has none; bad text stays as it is."""
+    try:
+        base, changed = parse_part(own, unit), parse_part(value, unit)
+    except (QuantityError, KeyError):
+        return value
+    behind = [tolerance_text(base.tolerance)] if base.tolerance and not changed.tolerance else []
+    return " ".join([str(value), *behind, *(() if changed.words else base.words)]) if behind or base.words else value
+
+
 def scenario_data(study: Study) -> Iterator[tuple[tuple, tuple[int, ...], dict]]:
     """Every scenario of a study, in order, the key named last changing fastest.
 
@@ -117,10 +155,9 @@ def scenario_data(study: Study) -> Iterator[tuple[tuple, tuple[int, ...], dict]]
     """
     data = tomllib.loads(study_text(study))
     data.pop("vary", None)
-    keys = [tuple(vary.what.split(".")) for vary in study.vary]
     for chosen in itertools.product(*(enumerate(vary.values) for vary in study.vary)):
         here = data
-        for key, (_, value) in zip(keys, chosen, strict=True):
-            here = with_value(here, key, value)
+        for vary, (_, value) in zip(study.vary, chosen, strict=True):
+            here = with_choice(here, vary.what, value)
         values = tuple((vary.what, value) for vary, (_, value) in zip(study.vary, chosen, strict=True))
         yield values, tuple(place for place, _ in chosen), here

@@ -15,6 +15,7 @@ from sim.errors import nearest, shown
 from sim.noise.level import share_of
 from sim.quantity import Limit, PartValue, QuantityError, parse_limit, parse_part, parse_quantity, parse_span
 from sim.study.lines import line_of
+from sim.study.preferred import preferred_values
 
 LOWEST_BAND_HZ, HIGHEST_BAND_HZ = 5e4, 6e7
 LONGEST_TEXT = 200
@@ -113,6 +114,8 @@ def _limit(value) -> Limit:
 
 def _values(values) -> tuple[str | int | float, ...]:
     example = 'Write, for example, values = ["0", "60 m", "120 m"].'
+    if isinstance(values, str):
+        values = preferred_values(values)
     _filled(values, example)
     if len(values) > MOST_VALUES:
         raise QuantityError(f"there are {len(values)} values.", f"Write at most {MOST_VALUES}.")
@@ -554,7 +557,8 @@ class Vary(_Table):
 
     what: Text = _field("dotted key of what is varied", '"feedline.length"')
     values: Annotated[tuple[Any, ...], BeforeValidator(_values)] = _field(
-        "what it takes in turn", '["0", "60 m", "120 m"]'
+        "what it takes in turn: a list, or the preferred values (IEC 60063, E3 to E96) of a span, \"E12 10p..1n\"",
+        '["0", "60 m", "120 m"]',
     )
 
 

@@ -17,10 +17,11 @@ from sim.errors import Fault, StudyError, nearest, shown
 from sim.noise.atmospheric import atmospheric_records
 from sim.noise.external import CLASSES
 from sim.quantity import QuantityError, format_quantity, parse_part
-from sim.study.choices import FIXED, PARTS, every_key, model_at, variable_keys, with_value
+from sim.study.choices import FIXED, PARTS, UNITS_OF_PARTS, every_key, model_at, variable_keys, with_choice
 from sim.study.files import file_text, name_fault, syntax_fault
 from sim.study.lines import key_lines, line_of
 from sim.study.model import ANTENNA_MODELS, MOST_VALUES, SET_BY_READER, Bands, NoiseTable, Study, is_plain_text
+from sim.study.preferred import preferred_values
 from sim.study.write import study_text
 
 __all__ = ["MOST_SCENARIOS", "read_study", "study_text"]
@@ -29,7 +30,6 @@ MOST_SCENARIOS = 9_999
 """Scenarios that one study may make."""
 _LATER = ("stability", "strong", "array")
 _FIELD_MEASURES = ("noise_margin_db", "noise_rise_db", "antenna_factor_db")
-_UNITS = {"r": "ohm", "c": "F", "l": "H"}
 
 
 def read_study(path, units: int | None = None) -> Study:
@@ -76,6 +76,16 @@ def read_study(path, units: int | None = None) -> Study:
 def _dotted(path: tuple, note: str) -> str:
     words = ".".join(str(word + 1) if isinstance(word, int) else word for word in path)
     return shown(words)[1:-1] + (f" ({note})" if note else "")
+
+
+def _spanned(values):
+    """The list that a span of preferred values stands for; anything else, and a span that is none, as it is."""
+    if not isinstance(values, str):
+        return values
+    try:
+        return list(preferred_values(values))
+    except QuantityError:
+        return values  # said with the single keys
 
 
 class _Check:
@@ -211,7 +221,7 @@ class _Check:
         for name, text in parts.items() if isinstance(parts, dict) else ():
             if isinstance(text, bool) or not (isinstance(text, int | float) or is_plain_text(text)):
                 continue  # said with the single keys
-            unit = _UNITS.get(name[:1].lower())
+            unit = UNITS_OF_PARTS.get(name[:1].lower())
             if unit is None:
                 self.fault((*PARTS, name), "is no part.", "Names of parts begin with R, C or L.")
                 continue
@@ -286,6 +296,7 @@ class _Check:
         entries = self.at("vary")
         for number, entry in enumerate(entries if isinstance(entries, list) else ()):
             what, values = (entry.get("what"), entry.get("values")) if isinstance(entry, dict) else (None, None)
+            values = _spanned(values)
             if isinstance(what, str) and self._may_vary(number, what, [name for _, name, _ in varied]):
                 if isinstance(values, list) and len(values) <= MOST_VALUES:
                     varied.append((number, what, values))
@@ -324,10 +335,11 @@ class _Check:
         """Try every value in the study; say what is new about it, and keep those that may stand."""
         sound = []
         alone = {key: entry for key, entry in self.data.items() if key != "vary"}
+        spanned = isinstance(self.at("vary", number, "values"), str)
         for place, value in enumerate(values):
             if isinstance(value, bool) or not isinstance(value, str | int | float):
                 continue  # said with the single keys
-            trial = _Check(with_value(alone, tuple(what.split(".")), value), self.folder)
+            trial = _Check(with_choice(alone, what, value), self.folder)
             trial.keys()
             trial.across_keys()
             news = [(found, remedy) for path, _, found, remedy in trial.found if (path, found) not in before]
@@ -336,6 +348,8 @@ class _Check:
                 self.fault(("vary", number, "values", place), said, remedy, what)
             if not news:
                 sound.append((place, value))
+            elif spanned:
+                break  # its neighbours would say the same, nearly a hundred times a decade
         return sound
 
     def _together(self, varied: list[tuple[int, str, list]]) -> None:
@@ -348,7 +362,7 @@ class _Check:
             for chosen in itertools.product(*(values for _, _, values in group)):
                 data = {key: entry for key, entry in self.data.items() if key != "vary"}
                 for (_, what, _), (_, value) in zip(group, chosen, strict=True):
-                    data = with_value(data, tuple(what.split(".")), value)
+                    data = with_choice(data, what, value)
                 trial = _Check(data, self.folder)
                 trial.keys()
                 if trial.found:

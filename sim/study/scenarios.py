@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from sim.study.choices import scenario_data
+from sim.study.lines import line_of
 from sim.study.model import Study
 
 
@@ -37,7 +38,7 @@ def scenarios(study: Study) -> tuple[Scenario, ...]:
     for number, (values, places, data) in enumerate(scenario_data(study)):
         lines = dict(study.lines)
         for vary, ((key, _), place) in enumerate(zip(values, places, strict=True)):
-            line = study.lines.get(("vary", vary, "values", place))
+            line = line_of(study.lines, ("vary", vary, "values", place))
             if line is not None:
                 lines[tuple(key.split("."))] = line
         here = Study.model_validate(data)

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from pydantic import BaseModel
 
-from sim.quantity import Limit, PartValue, QuantityError, format_quantity, parse_quantity
+from sim.quantity import Limit, PartValue, QuantityError, Tolerance, format_quantity, parse_quantity
 from sim.study.model import SET_BY_READER, Study
 
 
@@ -105,11 +105,14 @@ def _plain(value: float) -> str:
 
 
 def _part(part: PartValue, unit: str) -> str:
-    words = [_quantity(part.value, unit)]
-    if part.tolerance is not None:
-        low, high = (_percent(abs(share)) for share in (part.tolerance.low, part.tolerance.high))
-        words.append(f"{high}%" if low == high else f"-{low}%/+{high}%")
-    return " ".join((*words, *part.words))
+    tolerance = (tolerance_text(part.tolerance),) if part.tolerance is not None else ()
+    return " ".join((_quantity(part.value, unit), *tolerance, *part.words))
+
+
+def tolerance_text(tolerance: Tolerance) -> str:
+    """A tolerance as a study writes it: "5%", "-20%/+80%"."""
+    low, high = (_percent(abs(share)) for share in (tolerance.low, tolerance.high))
+    return f"{high}%" if low == high else f"-{low}%/+{high}%"
 
 
 def _percent(share: float) -> str:

@@ -2,6 +2,7 @@
 
 import pytest
 
+from sim.quantity import parse_part
 from sim.study.choices import with_value
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
@@ -75,12 +76,43 @@ def test_every_table_can_be_varied(tmp_path, what, value, read, expected):
 
 
 def test_a_varied_part_joins_those_of_the_study(tmp_path):
-    """Other parts stay, the same part is replaced."""
+    """Other parts stay; the same part takes the value, and its own tolerance where the value has none."""
     text = '[amplifier.parts]\nCf = "8p 1%"\nRf = "9k"\n[[vary]]\nwhat = "amplifier.parts.Cf"\nvalues = ["7p", "6p"]\n'
     study, [one, two] = made(tmp_path, text)
-    assert one.study.amplifier.parts == {"Cf": "7p", "Rf": "9k"}
-    assert two.study.amplifier.parts == {"Cf": "6p", "Rf": "9k"}
+    assert one.study.amplifier.parts == {"Cf": "7p 1%", "Rf": "9k"}
+    assert two.study.amplifier.parts == {"Cf": "6p 1%", "Rf": "9k"}
     assert study.amplifier.parts == {"Cf": "8p 1%", "Rf": "9k"}
+
+
+@pytest.mark.parametrize(
+    ("own", "value", "meant"),
+    [
+        ("8.2p 2% C0G lot", "56p", "56p 2% C0G lot"),
+        ("8.2p 2% C0G lot", "56p 5%", "56p 5% C0G lot"),
+        ("8.2p 2% C0G lot", "56p C0G", "56p 2% C0G"),
+        ("8.2p 2% C0G lot", "56p 5% mica", "56p 5% mica"),
+        ("10n -20%/+80%", "1n", "1n -20%/+80%"),
+        # An absolute tolerance is kept as the share that it is of the study's own value.
+        ("8p 2p", "100p", "100p 25p"),
+        ("8.2p", "56p", "56p"),
+    ],
+)
+def test_a_varied_part_keeps_what_it_does_not_say(tmp_path, own, value, meant):
+    """A value of a list leans on the study's part as that leans on the circuit's, whatever the case of the name."""
+    text = f'[amplifier.parts]\nCf = "{own}"\n[[vary]]\nwhat = "amplifier.parts.cf"\nvalues = ["{value}"]\n'
+    _, [scenario] = made(tmp_path, text)
+    [(name, got)] = scenario.study.amplifier.parts.items()
+    assert name == "Cf" and parse_part(got, "F") == parse_part(meant, "F")
+
+
+def test_a_span_of_preferred_values_is_the_list_it_stands_for(tmp_path):
+    """A study with a span has the scenarios of the list, and each is found at the span's line."""
+    spanned, every = made(tmp_path, '[[vary]]\nwhat = "amplifier.parts.Cf"\nvalues = "E6 4.7p..22p"\n')
+    listed, others = made(
+        tmp_path, '[[vary]]\nwhat = "amplifier.parts.Cf"\nvalues = ["4.7p", "6.8p", "10p", "15p", "22p"]\n'
+    )
+    assert spanned == listed and [one.values for one in every] == [one.values for one in others]
+    assert {scenario.study.line_of("amplifier.parts.Cf") for scenario in every} == {11}
 
 
 def test_scenarios_differ_in_nothing_else(tmp_path):
