@@ -14,10 +14,12 @@ from sim.noise.level import LEVELS
 from sim.steps.cautions import cautions
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
+from sim.study.swept import swept_keys
 from sim.summary.answer import answer
 from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.drivers import drivers_table
 from sim.summary.matching import build_matches
+from sim.summary.plug_in import noise_words
 from sim.summary.yields import summary_table
 from sim.tables import read_csv, replace_file, write_csv, write_parquet
 
@@ -63,7 +65,8 @@ def main(argv=None) -> None:
     known = (text for scenario in every for text in cautions(scenario.study))
     warned = list(dict.fromkeys((*all_units.cautions, *known)))
     chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
-    verdict = answer(study, summary, drivers, failed, chosen, warned)
+    noises = {scenario.number: noise_words(scenario.study) for scenario in every}
+    verdict = answer(study, summary, drivers, failed, chosen, warned, swept_keys(every), noises)
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
     timing = {

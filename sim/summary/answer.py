@@ -7,7 +7,8 @@ needed_yield, units, failed (units that did not simulate in some scenario), yiel
 band), worst (the entry of yields with the smallest share), scenarios (one entry each: scenario, name, values, passes,
 yield, yield_low, yield_high, passed, worst, verdict), passing, best (scenario numbers), drivers (one entry a
 scenario and measure at the middle band), snr_loss (nominal unit, one entry a scenario and band: noise_margin_db and
-the snr_loss_db it costs), cautions. Numbers that are none are null.
+the snr_loss_db it costs), optima (best value of each choice that is a number: see optimum.optima), noise_rise (one
+entry a scenario and band: see plug_in.rises), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -15,12 +16,13 @@ from __future__ import annotations
 import math
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from sim.columns import MEASURES
 from sim.noise.density import snr_loss
 from sim.quantity import Limit
+from sim.summary import optimum, plug_in
 from sim.summary.drivers import REST, TEMPERATURE
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import ALL_LIMITS
@@ -59,6 +61,8 @@ def answer(
     failures: DataFrame,
     scenarios: DataFrame,
     cautions: Sequence[str] = (),
+    swept: Sequence = (),
+    noises: Mapping[int, str] | None = None,
 ) -> dict:
     """What the run says.
 
@@ -70,6 +74,10 @@ def answer(
         The tables of the run.
     cautions : sequence of str
         Sentences to be read with the answer.
+    swept : sequence of Swept
+        Choices that are numbers, for which a best value is named.
+    noises : mapping of int to str, optional
+        Which noise each scenario is judged on, in words.
 
     Returns
     -------
@@ -82,16 +90,22 @@ def answer(
     ranked = _ranked(drivers, study.bands.frequencies)
     limited = bool(study.limits)
     yields = _yield_entries(summary)
+    losses = _losses(summary)
+    optima = optimum.optima(swept, entries, losses)
     best = _best(entries) if limited else []
+    leading = {(one["best"] or one["nearest"])["scenario"]: min(one["snr_loss_db"]) for one in optima}
+    best.sort(key=lambda number: leading.get(number, math.inf))
     failed = int(failures.loc[failures["unit"] > 0, "unit"].nunique())
-    sentences = _opening(entries, best, limited)
+    sentences = _opening(entries, best, limited, bool(optima))
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
     first = best[0] if best else min(names)
-    losses = _losses(summary)
     sentences += _loss_told(losses, names)
+    rises = plug_in.rises(summary)
+    noise = (noises or {}).get(first, "the noise of the site that the study names")
+    sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
     told_drivers = _drivers_told(ranked, first)
-    sentences[1:1] = _failures_told(failures, names, limited)
+    sentences[1:1] = [*_failures_told(failures, names, limited), *optimum.told(optima)]
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
@@ -106,6 +120,8 @@ def answer(
         "best": best,
         "drivers": ranked,
         "snr_loss": losses,
+        "optima": optima,
+        "noise_rise": rises,
         "cautions": list(cautions),
     }
 
@@ -269,7 +285,7 @@ def _finite(value) -> float | None:
 # ---------------------------------------------------------------------- sentences
 
 
-def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool) -> list[str]:
+def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept: bool) -> list[str]:
     if not limited:
         return ["The study sets no limits, so there is nothing to pass or to fail; this is what the units are."]
     if len(entries) == 1:
@@ -290,6 +306,8 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool) -> lis
     if len(passing) == len(entries):
         first = f"{word}: all {len(entries)} choices keep the limits; {top}."
     elif passing:
+        if len(passing) == len(leaders) > 1:
+            top = f"with each of these {share} {bounds}"
         keep = "keeps" if len(passing) == 1 else "keep"
         first = f"{word}, with {listed(passing)}: {len(passing)} of {len(entries)} choices {keep} the limits; {top}."
     else:
@@ -300,8 +318,12 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool) -> lis
     if alike:
         # One sentence has said it for all of them.
         return [first, *leaders[0]["verdict"][1:]]
-    told = [entry["verdict"][0] for entry in entries[:MOST_SCENARIOS_TOLD]]
-    if len(entries) > MOST_SCENARIOS_TOLD:
+    # The best of many values and what ends their range says more than the first eight of them.
+    many = swept and len(entries) > MOST_SCENARIOS_TOLD
+    told = [] if many else [entry["verdict"][0] for entry in entries[:MOST_SCENARIOS_TOLD]]
+    if many:
+        told.append("The numbers of each value stand in summary.csv.")
+    elif len(entries) > MOST_SCENARIOS_TOLD:
         told.append(f"The other {len(entries) - MOST_SCENARIOS_TOLD} choices stand in summary.csv.")
     return [first, *told, *leaders[0]["verdict"][1:]]
 
