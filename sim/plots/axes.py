@@ -193,7 +193,15 @@ def end_labels(
             fontsize=size_pt,
             color=colour,
             annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.7, "shrinkA": 0.5, "shrinkB": 0},
+            # From the middle of the name's left edge: from its centre, a steep line would run through its neighbours.
+            arrowprops={
+                "arrowstyle": "-",
+                "color": colour,
+                "lw": 0.7,
+                "shrinkA": 0.5,
+                "shrinkB": 0,
+                "relpos": (0.0, 0.5),
+            },
         )
 
 

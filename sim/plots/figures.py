@@ -38,8 +38,10 @@ class _Tables:
     contributors: object
     shown: object
     bands_hz: tuple[float, ...]
+    optima: tuple
 
 
+_MOST_TRADES = 4
 _WITHIN = {"match_gain_db": " within a build", "match_phase_deg": " within a build"}
 
 
@@ -115,16 +117,51 @@ def _read(out_dir: Path) -> _Tables:
         contributors=split,
         shown=shown,
         bands_hz=choice.bands_of(summary),
+        optima=_optima(out_dir),
     )
+
+
+def _optima(out_dir: Path) -> tuple[dict, ...]:
+    """The answer's best values of swept choices; empty where a study has none."""
+    answer = out_dir / "answer.json"
+    return tuple(json.loads(answer.read_text(encoding="utf-8")).get("optima", ())) if answer.is_file() else ()
 
 
 def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
     """Name, heading, caption and drawing of each picture that has data."""
-    makers: tuple[Callable, ...] = (_noise_floor, _noise_margin, _envelope, _spreads, _loop_margin, _drivers)
+    makers: tuple[Callable, ...] = (_trades, _noise_floor, _noise_margin, _envelope, _spreads, _loop_margin, _drivers)
     for maker in makers:
         for name, title, caption, drawn in maker(tables):
             if drawn is not None:
                 yield name, title, " ".join(caption.split()), drawn
+
+
+def _trades(t: _Tables):
+    from sim.columns import MEASURES
+    from sim.plots.trade import trade
+
+    for place, one in enumerate(t.optima[:_MOST_TRADES], start=1):
+        others = ", ".join(one["others"].values())
+        parts = one["key"].startswith("amplifier.")
+        hollow = "Hollow marks: values with which too few units keep every limit." if one["limited"] else ""
+        best = (
+            f"""Upright: {one["best"]["value"]}, the value that loses least signal to noise and keeps every limit.
+        Grey: as good as that within {one["flat"]["within_db"]:g} dB."""
+            if one["best"]
+            else "No value keeps every limit."
+        )
+        strong = (
+            "Headroom for strong signals is not computed by this version, and so not drawn."
+            if parts and not MEASURES["headroom_db"].available
+            else ""
+        )
+        yield (
+            f"trade-{place}",
+            f"Which {one['name']} to take{f' with {others}' if others else ''}",
+            f"""Lines: the nominal unit, a mark a value; shaded: nine units in ten. {best} {hollow} Hatched: outside a
+        limit. {strong}""",
+            trade(one, t.summary, t.optima),
+        )
 
 
 def _low_limit(tables: _Tables, measure: str) -> float:

@@ -30,8 +30,9 @@ def optima(swept: Sequence, entries: Sequence[Mapping], losses: Sequence[Mapping
     Returns
     -------
     optima : list of dict
-        key, name, others (other varied keys and their values), values, scenarios, snr_loss_db (at the worst band),
-        frequency_hz (that band), keeps (every limit): lists, values rising. best (scenario, value, snr_loss_db,
+        key, name, others (other varied keys and their values), values, numbers [SI], scenarios, snr_loss_db (at the
+        worst band), frequency_hz (that band), keeps (every limit): lists, values rising. limited (whether there are
+        limits). best (scenario, value, snr_loss_db,
         frequency_hz; None where no value keeps every limit), end ("smallest" or "largest" of those tried, else None),
         nearest (where none keeps: scenario, value, yield), flat (within_db, from, to, scenarios, most_db: loss of the
         worst of them over the best), below and above (the neighbour that ends it: value, because "limit" or "loss",
@@ -52,11 +53,12 @@ def optima(swept: Sequence, entries: Sequence[Mapping], losses: Sequence[Mapping
             judged = [entry for entry in group if entry["scenario"] in worst]
             if judged:
                 judged.sort(key=lambda entry: sweep.numbers[entry["scenario"]])
-                found.append(_optimum(sweep.key, dict(others), judged, worst))
+                found.append(_optimum(sweep, dict(others), judged, worst))
     return found
 
 
-def _optimum(key: str, others: dict, entries: Sequence[Mapping], worst: Mapping[int, Mapping]) -> dict:
+def _optimum(sweep, others: dict, entries: Sequence[Mapping], worst: Mapping[int, Mapping]) -> dict:
+    key = sweep.key
     lost = [worst[entry["scenario"]]["snr_loss_db"] for entry in entries]
     keeps = [entry["passes"] is not False for entry in entries]
     record = {
@@ -64,6 +66,7 @@ def _optimum(key: str, others: dict, entries: Sequence[Mapping], worst: Mapping[
         "name": spoken(key),
         "others": others,
         "values": [entry["values"][key] for entry in entries],
+        "numbers": [sweep.numbers[entry["scenario"]] for entry in entries],
         "scenarios": [entry["scenario"] for entry in entries],
         "snr_loss_db": lost,
         "frequency_hz": [worst[entry["scenario"]]["frequency_hz"] for entry in entries],
