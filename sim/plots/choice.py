@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,8 +38,15 @@ def limited_rows(summary: pd.DataFrame) -> pd.Series:
     return np.isfinite(summary["limit_low"].astype(float)) | np.isfinite(summary["limit_high"].astype(float))
 
 
-def shown_scenarios(scenarios: pd.DataFrame, summary: pd.DataFrame, most: int = MOST_SCENARIOS) -> Shown:
-    """All scenarios where they fit, else the first and those with the lowest yields.
+def best_of(answer: Mapping) -> tuple[int, ...]:
+    """Scenarios that an answer names as the best of what was varied."""
+    return tuple(dict.fromkeys(one["best"]["scenario"] for one in answer.get("optima", ()) if one["best"]))
+
+
+def shown_scenarios(
+    scenarios: pd.DataFrame, summary: pd.DataFrame, most: int = MOST_SCENARIOS, best: Sequence[int] = ()
+) -> Shown:
+    """All scenarios where they fit, else the first, the best and those with the lowest yields.
 
     Parameters
     ----------
@@ -46,16 +54,19 @@ def shown_scenarios(scenarios: pd.DataFrame, summary: pd.DataFrame, most: int = 
         scenarios.csv and summary.csv.
     most : int
         As many as a picture can carry.
+    best : sequence of int
+        Scenarios not to be left out, as far as half the room goes.
     """
     names = scenario_names(scenarios)
     numbers = sorted(names)
     if len(numbers) <= most:
         return Shown(tuple(numbers), tuple(names[n] for n in numbers))
     ranked = worst_yield(summary).reindex(numbers).fillna(1.0).sort_values(kind="stable").index
-    kept = sorted([numbers[0], *[int(n) for n in ranked if n != numbers[0]][: most - 1]])
-    note = (
-        f"{most} of {len(numbers)} scenarios are drawn: the first and the {most - 1} with the lowest yield."
-    )
+    first = list(dict.fromkeys([numbers[0], *(n for n in numbers if n in best)]))[: 1 + most // 2]
+    kept = sorted([*first, *[int(n) for n in ranked if n not in first][: most - len(first)]])
+    also = ", the best" if len(first) > 1 else ""
+    rest = most - len(first)
+    note = f"{most} of {len(numbers)} scenarios are drawn: the first{also} and the {rest} with the lowest yield."
     return Shown(tuple(kept), tuple(names[n] for n in kept), note)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from sim.plots import axes, inks, style
+from sim.plots import axes, inks, names, style
 from sim.plots.choice import Shown, curve_rows, merged, window
 from sim.plots.style import FAMILIES, Row
 
@@ -43,13 +43,17 @@ def envelope(curves: pd.DataFrame, shown: Shown, bands_hz: tuple[float, ...]):
     alone = len(items) == 1
     room = 0.14 if alone else _LABEL_ROOM_IN
     spread_rows = [Row(0.85, columns=2, above=0.36 if i == 0 else 0.30, left=0.50) for i in range(len(items))]
-    figure, panels = style.sheet([Row(1.55, above=0.42, right=room), Row(1.55, right=room), *spread_rows])
+    key = names.keyed([name for _, name, _ in items], room - 0.18)
+    above = 0.42 + key.height_in
+    figure, panels = style.sheet([Row(1.55, above=above, right=room), Row(1.55, right=room), *spread_rows])
+    key.draw(figure, [family.ink for family in FAMILIES])
     for which, title in ((0, "Gain on the bench, dB"), (1, "Phase on the bench, degrees")):
-        _together(panels[which][0], [(name, own[which]) for _, name, own in items], title, low, high)
+        lines = list(zip(key.labels, [own[which] for *_, own in items], strict=True))
+        _together(panels[which][0], lines, title, low, high)
         axes.band_marks(panels[which][0], bands_hz, named=which == 0)
     panels[0][0].set_title("Gain on the bench, dB", pad=15)
     panels[1][0].set_title("Phase on the bench, degrees")
-    for row, (_, name, own) in zip(panels[2:], items, strict=True):
+    for row, name, (*_, own) in zip(panels[2:], key.labels, items, strict=True):
         for panel, rows, unit in zip(row, own, ("dB", "°"), strict=True):
             _about_nominal(panel, rows, low, high)
             axes.band_marks(panel, bands_hz, named=False)
@@ -71,7 +75,7 @@ def _unwrapped(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _together(panel, lines, title: str, low: float, high: float) -> None:
     """Nominal curves of all scenarios on one panel, named at their right ends."""
-    ends, names, colours, lowest, highest = [], [], [], [], []
+    ends, texts, colours, lowest, highest = [], [], [], [], []
     for (name, rows), family in zip(lines, FAMILIES, strict=False):
         rows = rows[(rows["frequency_hz"] >= low * 0.999) & (rows["frequency_hz"] <= high * 1.001)]
         freq_hz, nominal = rows["frequency_hz"].to_numpy(), rows["nominal"].to_numpy()
@@ -87,7 +91,7 @@ def _together(panel, lines, title: str, low: float, high: float) -> None:
             zorder=3,
         )
         ends.append(nominal[-1])
-        names.append(style.shortened(name, _LABEL_ROOM_IN - 0.18))
+        texts.append(name)
         colours.append(family.ink)
         seen = rows[["nominal", "min", "max"]].to_numpy() if len(lines) == 1 else nominal
         finite = seen[np.isfinite(seen)]
@@ -100,7 +104,7 @@ def _together(panel, lines, title: str, low: float, high: float) -> None:
         panel.set_ylim(bottom - slack, top + slack)
     axes.value_axis(panel.yaxis)
     if len(lines) > 1:
-        axes.end_labels(panel, ends, names, colours)
+        axes.end_labels(panel, ends, texts, colours)
 
 
 def _about_nominal(panel, rows: pd.DataFrame, low: float, high: float) -> None:

@@ -101,7 +101,8 @@ def _read(out_dir: Path) -> _Tables:
 
     summary = pd.read_csv(out_dir / "summary.csv")
     scenarios = pd.read_csv(out_dir / "scenarios.csv", dtype=str, keep_default_na=False)
-    shown = choice.shown_scenarios(scenarios, summary)
+    answer = _answer(out_dir)
+    shown = choice.shown_scenarios(scenarios, summary, best=choice.best_of(answer))
     shown = choice.Shown(shown.numbers, tuple(style.drawable(n) for n in shown.names), shown.note)
     contributors = out_dir / "contributors.csv"
     split = pd.read_csv(contributors) if contributors.is_file() else None
@@ -117,14 +118,13 @@ def _read(out_dir: Path) -> _Tables:
         contributors=split,
         shown=shown,
         bands_hz=choice.bands_of(summary),
-        optima=_optima(out_dir),
+        optima=tuple(answer.get("optima", ())),
     )
 
 
-def _optima(out_dir: Path) -> tuple[dict, ...]:
-    """The answer's best values of swept choices; empty where a study has none."""
+def _answer(out_dir: Path) -> dict:
     answer = out_dir / "answer.json"
-    return tuple(json.loads(answer.read_text(encoding="utf-8")).get("optima", ())) if answer.is_file() else ()
+    return json.loads(answer.read_text(encoding="utf-8")) if answer.is_file() else {}
 
 
 def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:

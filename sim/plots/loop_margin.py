@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from sim.plots import axes, inks, ridge, style
+from sim.plots import axes, inks, names, ridge, style
 from sim.plots.choice import Shown, curve_rows, merged
 from sim.plots.ridge import Ridge
 from sim.plots.style import FAMILIES, Row
 
 CURVE = "loop_distance"
 _ROOM_IN = 1.12
+_LABEL_IN = 1.6
 
 
 def loop_margin(curves: pd.DataFrame, measures: pd.DataFrame, shown: Shown, low_limit: float = np.nan):
@@ -37,14 +38,16 @@ def loop_margin(curves: pd.DataFrame, measures: pd.DataFrame, shown: Shown, low_
     if not margins and not lines:
         return None
     widest = max((style.text_width_in(r.label) for r in margins), default=0.0)
-    rows = [Row(1.9, above=0.34, right=_ROOM_IN)] if lines else []
+    key = names.keyed([name for name, _ in lines], _ROOM_IN - 0.18)
+    rows = [Row(1.9, above=0.34 + key.height_in, right=_ROOM_IN)] if lines else []
     if margins:
         rows.append(
             Row(ridge.ROW_IN * max(len(margins), 1), above=0.40, left=max(widest + 0.16, 0.22), right=0.98)
         )
     figure, panels = style.sheet(rows)
     if lines:
-        _over_frequency(panels[0][0], lines, low_limit)
+        key.draw(figure, [family.ink for family in FAMILIES])
+        _over_frequency(panels[0][0], list(zip(key.labels, [own for _, own in lines], strict=True)), low_limit)
     if margins:
         panel = panels[-1][0]
         ridge.draw(panel, margins, low_limit, np.inf)
@@ -63,7 +66,8 @@ def _ridges(measures: pd.DataFrame, shown: Shown) -> list[Ridge]:
     several = len(shown.numbers) > 1
     margin = measures[measures["measure"] == "stability_margin"]
     stable = measures[measures["measure"] == "stable"]
-    for number, name in shown.items():
+    labels = names.apart(shown.names, _LABEL_IN) if several else [""]
+    for number, label in zip(shown.numbers, labels, strict=True):
         own = margin[margin["scenario"] == number]
         units = own[own["unit"] > 0]
         if own.empty:
@@ -74,7 +78,7 @@ def _ridges(measures: pd.DataFrame, shown: Shown) -> list[Ridge]:
         note = "none unstable" if len(verdicts) and bad == 0 else f"{bad} unstable" if bad else ""
         rows.append(
             Ridge(
-                style.shortened(name, 1.25) if several else "",
+                label,
                 units["value"].to_numpy(dtype=float),
                 float(nominal.iloc[0]) if len(nominal) else np.nan,
                 note,
@@ -84,7 +88,7 @@ def _ridges(measures: pd.DataFrame, shown: Shown) -> list[Ridge]:
 
 
 def _over_frequency(panel, lines, low_limit: float) -> None:
-    ends, names, colours = [], [], []
+    ends, texts, colours = [], [], []
     low = min(float(rows["frequency_hz"].iloc[0]) for _, rows in lines)
     high = max(float(rows["frequency_hz"].iloc[-1]) for _, rows in lines)
     alone = len(lines) == 1
@@ -97,7 +101,7 @@ def _over_frequency(panel, lines, low_limit: float) -> None:
         ]
     else:
         drawn = [
-            (style.shortened(name, _ROOM_IN - 0.18), rows, "min", f.ink, f.dash, f.marker)
+            (name, rows, "min", f.ink, f.dash, f.marker)
             for (name, rows), f in zip(lines, FAMILIES, strict=False)
         ]
     lowest = low_limit if np.isfinite(low_limit) and low_limit > 0 else 1.0
@@ -115,7 +119,7 @@ def _over_frequency(panel, lines, low_limit: float) -> None:
         positive = values[values > 0]
         lowest = min(lowest, positive.min()) if positive.size else lowest
         ends.append(values[-1])
-        names.append(name)
+        texts.append(name)
         colours.append(ink)
     panel.set_title("Loop: distance from −1" + ("" if alone else ", worst unit at each frequency"))
     axes.frequency_axis(panel, low, high)
@@ -123,4 +127,4 @@ def _over_frequency(panel, lines, low_limit: float) -> None:
     axes.level_axis(panel, max(lowest * 0.6, 1e-3), 30.0)
     if np.isfinite(low_limit):
         axes.forbid(panel, low_limit, np.inf, along="y")
-    axes.end_labels(panel, ends, names, colours)
+    axes.end_labels(panel, ends, texts, colours)

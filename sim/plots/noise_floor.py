@@ -7,7 +7,7 @@ import pandas as pd
 from matplotlib.patheffects import withStroke
 
 from sim.columns import EXTERNAL, EXTERNAL_DECILES
-from sim.plots import axes, inks, style
+from sim.plots import axes, inks, names, style
 from sim.plots.choice import Shown, window
 from sim.plots.style import FAMILIES, Row
 
@@ -50,9 +50,10 @@ def noise_floor(contributors: pd.DataFrame, shown: Shown, bands_hz: tuple[float,
         rows[0] = Row(1.45, columns=2, above=0.62 + 0.155 * key_lines, right=0.26)
     figure, panels = style.sheet(rows)
     flat = [panel for row in panels for panel in row]
+    heads = names.apart([name for name, _ in grids], 1.8, bold=True)
     for spare in flat[len(grids) :]:
         spare.remove()
-    for panel, (name, grid) in zip(flat, grids, strict=False):
+    for panel, (name, grid), short in zip(flat, grids, heads, strict=False):
         _panel(panel, grid.loc[low * 0.999 : high * 1.001], leaders, (low, high), (floor, ceiling), wide)
         axes.band_marks(panel, bands_hz, named=wide)
         if wide:
@@ -63,7 +64,7 @@ def noise_floor(contributors: pd.DataFrame, shown: Shown, bands_hz: tuple[float,
             )
             panel.set_title(style.shortened(head, 4.1, style.SIZE_PT, bold=True), pad=15)
         else:
-            panel.set_title(style.shortened(name, 1.8, bold=True), fontsize=style.SMALL_PT)
+            panel.set_title(short, fontsize=style.SMALL_PT)
     if not wide:
         _key(figure, leaders, any(set(EXTERNAL_DECILES) <= set(grid.columns) for _, grid in grids))
     return figure

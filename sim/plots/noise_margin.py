@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from sim.plots import axes, inks, style
+from sim.plots import axes, inks, names, style
 from sim.plots.choice import Shown, curve_rows, merged, window
 from sim.plots.style import FAMILIES, Row
 
@@ -36,8 +36,10 @@ def noise_margin(curves: pd.DataFrame, shown: Shown, bands_hz: tuple[float, ...]
     if not items:
         return None
     low, high = window(bands_hz, items[0][1]["frequency_hz"], beyond=4.0)
-    figure, [[panel]] = style.sheet([Row(2.2, above=0.42, right=_ROOM_IN)])
-    ends, names, colours, seen = [], [], [], [low_limit]
+    key = names.keyed([name for name, _ in items], _ROOM_IN - 0.18)
+    figure, [[panel]] = style.sheet([Row(2.2, above=0.42 + key.height_in, right=_ROOM_IN)])
+    key.draw(figure, [family.ink for family in FAMILIES])
+    ends, texts, colours, seen = [], [], [], [low_limit]
     if len(items) == 1:
         rows = _between(items[0][1], low, high)
         freq_hz = rows["frequency_hz"]
@@ -50,11 +52,11 @@ def noise_margin(curves: pd.DataFrame, shown: Shown, bands_hz: tuple[float, ...]
         ):
             panel.plot(freq_hz, rows[column], color=ink, ls=dash, lw=1.3)
             ends.append(rows[column].iloc[-1])
-            names.append(text)
+            texts.append(text)
             colours.append(ink)
         seen += [rows["min"].min(), rows["max"].max()]
     else:
-        for (name, rows), family in zip(items, FAMILIES, strict=False):
+        for (_, rows), label, family in zip(items, key.labels, FAMILIES, strict=False):
             rows = _between(rows, low, high)
             panel.plot(
                 rows["frequency_hz"],
@@ -65,7 +67,7 @@ def noise_margin(curves: pd.DataFrame, shown: Shown, bands_hz: tuple[float, ...]
                 markevery=max(len(rows) // 6, 1),
             )
             ends.append(rows["p05"].iloc[-1])
-            names.append(style.shortened(name, _ROOM_IN - 0.18))
+            texts.append(label)
             colours.append(family.ink)
             seen += [rows["p05"].min(), rows["p05"].max()]
     panel.set_title(
@@ -78,7 +80,7 @@ def noise_margin(curves: pd.DataFrame, shown: Shown, bands_hz: tuple[float, ...]
     axes.value_axis(panel.yaxis)
     axes.band_marks(panel, bands_hz, named=True)
     axes.forbid(panel, low_limit, np.inf, along="y")
-    axes.end_labels(panel, ends, names, colours)
+    axes.end_labels(panel, ends, texts, colours)
     return figure
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from sim.plots import axes, ridge, style, words
+from sim.plots import axes, names, ridge, style, words
 from sim.plots.choice import EVERY, Shown
 from sim.plots.ridge import Heading, Ridge
 from sim.plots.style import Row
@@ -49,17 +49,18 @@ def spread(measure: str, measures: pd.DataFrame, summary: pd.DataFrame, shown: S
     if shown.names == (EVERY,):
         title = f"{title}: the same in {EVERY}"
     banded = lines["frequency_hz"].notna().any()
-    for number, name in shown.items():
+    room = 1.0 if banded else 1.6
+    for number, name, short in zip(shown.numbers, shown.names, names.apart(shown.names, room), strict=True):
         of_scenario = lines[lines["scenario"] == number].sort_values("frequency_hz")
         values = own[own["scenario"] == number]
         if several and banded and whole:
             rows.append(Heading(style.shortened(name, 4.3, bold=True)))
         for line in of_scenario.itertuples():
             band = axes.frequency_text(line.frequency_hz) if np.isfinite(line.frequency_hz) else ""
-            label = band if banded else (name if several else "")
+            label = band if banded else (short if several else "")
             if several and banded and not whole:
-                label = f"{style.shortened(name, 0.75)} {band}"
-            rows.append(_ridge(values, line, style.shortened(label, 1.4)))
+                label = f"{short} {band}"
+            rows.append(_ridge(values, line, label))
     widest = max((style.text_width_in(r.label) for r in rows if isinstance(r, Ridge)), default=0.0)
     figure, [[panel]] = style.sheet(
         [Row(ridge.ROW_IN * len(rows), above=0.32, left=max(widest + 0.16, 0.22), right=0.72)]

@@ -12,6 +12,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from sim.noise.density import snr_loss
 from sim.plots import axes, inks, style, words
 from sim.plots.style import FAMILIES, Row
+from sim.quantity import WORDS
 
 LOSS = "snr_loss_db"
 _ALWAYS = ("system_gain_db", "noise_margin_db", LOSS, "stability_margin")
@@ -178,7 +179,8 @@ def value_text(text: str) -> str:
     """A value as a tick names it: without tolerance and words, "56p" of "56p 2% C0G"."""
     first, _, rest = str(text).partition(" ")
     unit = rest.split(" ")[0]
-    return f"{first} {unit}" if unit and unit.isalpha() and len(unit) <= 4 and first[-1:].isdigit() else first
+    spoken = unit.isalpha() and unit.lower() not in WORDS and first[-1:].isdigit()
+    return f"{first} {unit}" if spoken else first
 
 
 def _mark(panel, optimum: Mapping, named: bool) -> None:
@@ -215,6 +217,5 @@ def _draw(panel, optimum: Mapping, line: _Line, family) -> None:
     panel.fill_between(numbers, line.p05, line.p95, color=family.ink, alpha=0.2, lw=0)
     panel.plot(numbers, line.nominal, color=family.ink, ls=family.dash, lw=1.3)
     for chosen, face in ((keeps, family.ink), (~keeps, inks.PAPER)):
-        panel.plot(
-            numbers[chosen], line.nominal[chosen], ls="", marker=family.marker, ms=3.6, mec=family.ink, mew=0.9, mfc=face
-        )
+        look = {"marker": family.marker, "ms": 3.6, "mec": family.ink, "mew": 0.9, "mfc": face}
+        panel.plot(numbers[chosen], line.nominal[chosen], ls="", **look)

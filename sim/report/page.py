@@ -75,7 +75,7 @@ def compose(out_dir: Path) -> Page:
     failures = pd.read_csv(out_dir / "failures.csv")
     scenarios = pd.read_csv(out_dir / "scenarios.csv", dtype=str, keep_default_na=False)
     names = scenario_names(scenarios)
-    shown = choice.shown_scenarios(scenarios, summary)
+    shown = choice.shown_scenarios(scenarios, summary, best=choice.best_of(answer))
     bands_hz = choice.bands_of(summary)
     limited = set(summary.loc[choice.limited_rows(summary), "measure"])
     limits_set = bool(limited or study.get("limits"))
