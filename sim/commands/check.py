@@ -160,7 +160,7 @@ def _noise(study) -> list[str]:
     levels = ", ".join(f"{level:.1f}" for level in noise.fa_db(study.bands.frequencies))
     if not isinstance(site.noise, str):
         return [f"noise   measured: Fa {levels} dB at the bands"]
-    place = " of time and place" if site.location == "any" else ""
+    place = {"any": " of time and place", "median": ""}.get(site.location, f", place {site.location}")
     galactic = f", galactic above {format_quantity(site.fof2, 'Hz')}" if site.fof2 is not None else ""
     lightning = f", atmospheric {site.atmospheric}" if site.atmospheric is not None else ""
     return [f"noise   {site.noise}, {site.level}{place}{galactic}{lightning}: Fa {levels} dB at the bands"]

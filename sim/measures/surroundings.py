@@ -35,6 +35,7 @@ def site_noise(study) -> SiteNoise:
             site.location == "any",
             site.fof2,
             None if site.atmospheric is None else atmospheric_noise(site.atmospheric),
+            0.5 if site.location == "any" else share_of(site.location),
         )
     table = measured_fa if site.noise.fa_db is not None else measured_field
     levels = site.noise.fa_db if site.noise.fa_db is not None else site.noise.field_dbuv_per_m

@@ -76,7 +76,7 @@ class NoiseClass:
         time_db = {"upper": self.upper_db, "lower": self.lower_db}[side]
         return float(np.hypot(time_db, self.location_db))
 
-    def level_db(self, freq_hz, share=0.5, any_place=False):
+    def level_db(self, freq_hz, share=0.5, any_place=False, place_share=0.5):
         """External noise figure at a share of the time.
 
         Parameters
@@ -86,17 +86,20 @@ class NoiseClass:
         share : float
             Share of the time in which the noise stays below; 0.5 is the median. [1]
         any_place : bool
-            Whether the share is one of time and place together instead of time at a median place.
+            Whether the share is one of time and place together instead of time at one place.
+        place_share : float
+            Share of the places of this class that are quieter than this one; 0.5 is the median. Of no effect with
+            ``any_place``. [1]
 
         Returns
         -------
         fa_db : ndarray, same shape
             [dB]
         """
-        upper, lower = self.upper_db, self.lower_db
         if any_place:
-            upper, lower = self.decile_db("upper"), self.decile_db("lower")
-        return self.fa_db(freq_hz) + deviation_db(share, upper, lower)
+            return self.fa_db(freq_hz) + deviation_db(share, self.decile_db("upper"), self.decile_db("lower"))
+        at_place = self.fa_db(freq_hz) + deviation_db(place_share, self.location_db, self.location_db)
+        return at_place + deviation_db(share, self.upper_db, self.lower_db)
 
 
 _P372 = (

@@ -3,6 +3,9 @@
 Powers are added, each part at the same percentile: on a quiet day all of them are quiet. That is exact at the median
 only where one part rules, and makes the spread a little wide where two are alike.
 
+A level is a percentile and not a draw: all units of a build stand under the same sky, so a draw for each of them would
+put the luck of the day into the yield of the parts. To see several days, vary the level.
+
 Galactic noise is counted above the critical frequency of the F2 layer and not at all below; in nature it fades in over
 some tenths of a megahertz.
 """
@@ -27,11 +30,13 @@ class SiteNoise:
     share : float
         Share of the time in which the noise stays below: 0.5 is the median. [1]
     any_place : bool
-        Whether the percentile is one of time and place together instead of time at a median place.
+        Whether the percentile is one of time and place together instead of time at one place.
     fof2_hz : float or None
         Critical frequency above which galactic noise is added; None leaves it out. [Hz]
     atmospheric : AtmosphericNoise or None
         Added where given.
+    place_share : float
+        Share of the places of the same class that are quieter: 0.5 is the median place. [1]
     """
 
     ground: NoiseClass | MeasuredNoise
@@ -39,6 +44,7 @@ class SiteNoise:
     any_place: bool = False
     fof2_hz: float | None = None
     atmospheric: AtmosphericNoise | None = None
+    place_share: float = 0.5
 
     def at(self, share: float) -> "SiteNoise":
         """The same site at another share of the time."""
@@ -54,7 +60,7 @@ class SiteNoise:
         freq_hz = np.asarray(freq_hz, dtype=float)
         if isinstance(self.ground, MeasuredNoise):
             return self.ground.fa_db(freq_hz)
-        power = 10.0 ** (self.ground.level_db(freq_hz, self.share, self.any_place) / 10.0)
+        power = 10.0 ** (self.ground.level_db(freq_hz, self.share, self.any_place, self.place_share) / 10.0)
         if self.fof2_hz is not None:
             galactic = noise_class("galactic").level_db(freq_hz, self.share)
             power = power + np.where(freq_hz > self.fof2_hz, 10.0 ** (galactic / 10.0), 0.0)

@@ -73,7 +73,8 @@ def _noise_line(study: Mapping) -> str:
         return "Outside noise: the builder's own table, taken as it is."
     level = _value(study, "site.level") or "median"
     where = _value(study, "site.location") or "median"
-    place = {"median": "", "any": " of time and place together"}.get(where, f" (location {where})")
+    at_place = f", at a place that is the {where} of its class,"
+    place = {"median": "", "any": " of time and place together"}.get(where, at_place)
     surveyed = (
         "from surveys of the 1960s and 70s. One site differs from another by 5 to 10 dB either way: measure yours."
     )

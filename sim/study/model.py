@@ -454,6 +454,16 @@ def _level(value) -> str:
     return value
 
 
+def _location(value) -> str:
+    if value == "any":
+        return value
+    try:
+        return _level(value)
+    except QuantityError:
+        remedy = 'Write "median", "lower-decile", "upper-decile", a percentile from "1 %" to "99 %", or "any".'
+        raise QuantityError(f"{shown(value)} is no location.", remedy) from None
+
+
 def _word_or_table(value) -> str:
     return "table" if isinstance(value, dict | NoiseTable) else "word"
 
@@ -473,8 +483,9 @@ class Site(_Table):
         '"lower-decile"',
         default="median",
     )
-    location: Literal["median", "any"] = _field(
-        '"median": a site in the middle of its class; "any": the level is one of time and place together',
+    location: Annotated[str, BeforeValidator(_location)] = _field(
+        "how noisy the place is among those of its class: median, lower-decile, upper-decile or a percentile;"
+        ' "any": the level is one of time and place together',
         '"any"',
         default="median",
     )

@@ -83,9 +83,14 @@ def noise_words(study) -> str:
     site = study.site
     if not isinstance(site.noise, str):
         return "the noise that you measured"
-    level = site.level.replace("-", " ")
-    place = " of time and place" if site.location == "any" else ""
-    return f"{site.noise} noise at its {level}{' level' if '%' in level else ''}{place}"
+    place = {"any": " of time and place", "median": ""}.get(
+        site.location, f" in a place at the {_spoken(site.location)} of its class"
+    )
+    return f"{site.noise} noise at its {_spoken(site.level)}{place}"
+
+
+def _spoken(level: str) -> str:
+    return f"{level} level" if "%" in level else level.replace("-", " ")
 
 
 def _finite(value) -> float | None:

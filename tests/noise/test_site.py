@@ -44,6 +44,29 @@ def test_time_and_place_add_as_squares():
         assert noise.fa_db(FREQ) - man_made("rural", FREQ) == pytest.approx(shift, abs=5e-4)
 
 
+def test_a_quiet_place_on_a_quiet_day():
+    """Rural: a quiet place is 6.8 dB below its class, a quiet day 4.6 dB below its median; both together 11.4 dB.
+
+    Deciles of ITU-R P.372; those over place are the same up and down.
+    """
+    for level, location, shift in (
+        ("median", "lower-decile", -6.8),
+        ("median", "90 %", 6.8),
+        ("lower-decile", "lower-decile", -11.4),
+        ("upper-decile", "10 %", 9.2 - 6.8),
+    ):
+        noise = site_noise(study(noise="rural", level=level, location=location))
+        assert noise.fa_db(FREQ) - man_made("rural", FREQ) == pytest.approx(shift, abs=1e-9)
+    assert noise.at(0.1).fa_db(FREQ) - man_made("rural", FREQ) == pytest.approx(-11.4, abs=1e-9)
+
+
+def test_a_quarter_of_the_time():
+    """The lower quartile lies 0.6745 / 1.2816 of the lower decile below the median (quantiles of the normal law)."""
+    quarter = site_noise(study(level="25 %"))
+    shift = -4.6 * 0.67449 / 1.28155
+    assert quarter.fa_db(FREQ) - man_made("quiet-rural", FREQ) == pytest.approx(shift, abs=1e-4)
+
+
 def test_galactic_noise_is_added_above_the_critical_frequency_alone():
     """At 7 MHz quiet rural 29.43 and galactic 32.56 dB make 34.28 dB (hand calculation); below foF2 nothing changes."""
     noise = site_noise(study(fof2="5M"))

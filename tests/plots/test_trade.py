@@ -103,7 +103,8 @@ def test_the_best_is_among_the_scenarios_that_are_drawn(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "short"), [("56p 2% C0G", "56p"), ("30 m", "30 m"), ("10 kohm 1%", "10 kohm"), ("0", "0"), ("75 lot", "75")]
+    ("text", "short"),
+    [("56p 2% C0G", "56p"), ("30 m", "30 m"), ("10 kohm 1%", "10 kohm"), ("0", "0"), ("75 lot", "75")],
 )
 def test_ticks_name_values_alone(text, short):
     """Tolerance and words do not belong to a tick."""

@@ -68,3 +68,11 @@ def test_time_and_place_together_are_said():
     """A percentile of time and place is told from one of time alone."""
     site = {"noise": "rural", "level": "lower-decile", "location": "any"}
     assert "lower-decile of time and place together" in " ".join(modelled({**STUDY, "site": site}))
+
+
+def test_the_place_is_said():
+    """A quiet place of its class is not called a median one."""
+    site = {"noise": "rural", "location": "lower-decile"}
+    assert "median, at a place that is the lower-decile of its class, after" in " ".join(
+        modelled({**STUDY, "site": site})
+    )

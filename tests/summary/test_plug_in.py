@@ -46,6 +46,7 @@ def test_one_unit_has_no_spread():
         ("quiet-rural", "median", "median", "quiet-rural noise at its median"),
         ("city", "lower-decile", "any", "city noise at its lower decile of time and place"),
         ("rural", "25 %", "median", "rural noise at its 25 % level"),
+        ("rural", "median", "10 %", "rural noise at its median in a place at the 10 % level of its class"),
         (object(), "median", "median", "the noise that you measured"),
     ],
 )
