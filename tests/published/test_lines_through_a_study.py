@@ -1,10 +1,10 @@
 """Noise of a feedline through a study, and the line as a network in plain ngspice against its chain matrix.
 
 Sources: noise figure of a matched lossy line, F = 1 + (L - 1) T/290 (IEEE definition; tests/data/line-theory). The
-network is another model of the same line: short lossless T elements of ngspice with lumps of resistors and coils between
-them for the conductors' loss (a Foster form, least squares that cannot be negative). What it reached against the chain
-matrix over 1 to 30 MHz, in ngspice 39 with 3 m elements, is the bound here: 0.13 dB at 30 m, 0.16 dB at 100 m and
-0.26 dB at 300 m for the voltage at matched, open, short and mixed loads.
+network is another model of the same line: short lossless T elements of ngspice, with lumps of resistors and coils
+between them for the conductors' loss (a Foster form, least squares that cannot be negative). What such a network
+reached against the chain matrix over 1 to 30 MHz, in ngspice 39 with 3 m elements, is the bound here: 0.13 dB at 30 m,
+0.16 dB at 100 m and 0.26 dB at 300 m for the voltage at matched, open, short and mixed loads.
 """
 
 import csv

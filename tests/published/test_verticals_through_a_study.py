@@ -101,7 +101,7 @@ def resonance(network):
 
 @pytest.mark.parametrize("row", PERFECT, ids=lambda r: f"{r['case']}-{r['quantity']}-{r['frequency_hz']}")
 def test_over_perfect_ground(row, file, height):
-    """Impedance and resonance of the exported file, effective height of the study: NEC-2 within each row's tolerance."""
+    """Impedance and resonance of the exported file, height of the study: NEC-2 within each row's tolerance."""
     if row["quantity"] == "h_eff":
         assert within(row, height(row))
         return
@@ -145,7 +145,7 @@ def test_elements_of_the_exported_deck(row, study, height):
     ids=lambda r: f"{r['case']}-{r['quantity']}-{r['frequency_hz']}",
 )
 def test_wave_from_the_sky_over_real_soil(row, height):
-    """Height of the study times the wave's total vertical field over that soil: NEC-2 with radials, 8 %; by hand 2 %."""
+    """Height of the study times the wave's vertical field over that soil: NEC-2 with radials, 8 %; by hand 2 %."""
     soil = Soil("of the row", float(row["permittivity"]), float(row["conductivity"]), "", "")
     psi = np.radians(20.0)
     vertical, _ = reflection(soil, float(row["frequency_hz"]), psi)
