@@ -19,7 +19,7 @@ BASE = {
 }
 
 
-def study_text(**tables) -> str:
+def small_text(**tables) -> str:
     """A study of the 7 m vertical with these tables beside or in place of its own.
 
     Parameters
@@ -29,9 +29,9 @@ def study_text(**tables) -> str:
     """
     lines, vary = [], tables.pop("vary", {})
     for name, entry in {**BASE, **tables}.items():
-        lines += [f"{name} = {json.dumps(entry)}"] if name == "title" else _table(name, entry)
+        lines += [f"{name} = {_toml(entry)}"] if name == "title" else _table(name, entry)
     for key, values in vary.items():
-        lines += ["[[vary]]", f"what = {json.dumps(key)}", f"values = {json.dumps(values)}"]
+        lines += ["[[vary]]", f"what = {_toml(key)}", f"values = {_toml(values)}"]
     return "\n".join(lines) + "\n"
 
 
@@ -39,14 +39,19 @@ def _table(name: str, entry: dict | None) -> list[str]:
     if entry is None:
         return []
     below = {key: value for key, value in entry.items() if isinstance(value, dict)}
-    lines = [f"[{name}]", *(f"{key} = {json.dumps(value)}" for key, value in entry.items() if key not in below)]
+    lines = [f"[{name}]", *(f"{key} = {_toml(value)}" for key, value in entry.items() if key not in below)]
     return lines + [line for key, value in below.items() for line in _table(f"{name}.{key}", value)]
 
 
+def _toml(value) -> str:
+    # Texts, numbers and lists of them are written alike in both languages.
+    return json.dumps(value, ensure_ascii=False)
+
+
 def write_study(folder, text: str | None = None, name: str = "study.toml", **tables) -> Path:
-    """File of a study: the text given, or :func:`study_text` of the tables."""
+    """File of a study: the text given, or :func:`small_text` of the tables."""
     path = Path(folder) / name
-    path.write_text(study_text(**tables) if text is None else text, encoding="utf-8")
+    path.write_text(small_text(**tables) if text is None else text, encoding="utf-8")
     return path
 
 
