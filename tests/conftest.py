@@ -7,34 +7,17 @@ from pathlib import Path
 
 import pytest
 
+from tests.small_studies import small_text, write_study
+
 ROOT = Path(__file__).resolve().parent.parent
 
-SMALL = """\
-title = "A small study for the tests"
-[amplifier]
-circuit = "transimpedance"
-opamp = "OPA2822"
-[antenna]
-model = "short-vertical"
-height = "7 m"
-radius = "8 mm"
-[feedline]
-length = "130 m"
-[bands]
-frequencies = ["1.83M", "3.53M", "7.05M"]
-[run]
-units = 24
-build = 8
-temperature = "-10..35"
-[[vary]]
-what = "feedline.length"
-values = ["0", "130 m"]
-[limits]
-gain_db = "10.7 +- 0.6"
-noise_margin_db = "> 10"
-stable = "> 0.5"
-match_gain_db = "0 +- 0.2"
-"""
+SMALL = small_text(
+    feedline={"length": "130 m"},
+    bands={"frequencies": ["1.83M", "3.53M", "7.05M"]},
+    run={"units": 24, "build": 8, "temperature": "-10..35"},
+    limits={"gain_db": "10.7 +- 0.6", "noise_margin_db": "> 10", "stable": "> 0.5", "match_gain_db": "0 +- 0.2"},
+    vary={"feedline.length": ["0", "130 m"]},
+)
 
 
 def command(*words, folder: Path, **options) -> subprocess.CompletedProcess:
@@ -55,9 +38,7 @@ def command(*words, folder: Path, **options) -> subprocess.CompletedProcess:
 @pytest.fixture(scope="session")
 def small_study(tmp_path_factory) -> Path:
     """File of the small study."""
-    path = tmp_path_factory.mktemp("study") / "small.toml"
-    path.write_text(SMALL, encoding="utf-8")
-    return path
+    return write_study(tmp_path_factory.mktemp("study"), SMALL, "small.toml")
 
 
 @pytest.fixture(scope="session")

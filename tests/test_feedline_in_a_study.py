@@ -15,24 +15,11 @@ from sim.steps.simulate import simulate
 from sim.study.read import read_study, study_text
 from sim.study.scenarios import scenarios
 from tests.conftest import ROOT
+from tests.small_studies import small_text, write_study
 
-STUDY = """\
-title = "Two cables, two tees"
-[amplifier]
-circuit = "transimpedance"
-opamp = "OPA2822"
-[antenna]
-model = "short-vertical"
-height = "7 m"
-radius = "8 mm"
-[bands]
-frequencies = ["0.52M", "1.83M", "7.05M"]
-[run]
-units = 2
-[[vary]]
-what = "amplifier.parts.Cf"
-values = ["8.2p", "10p"]
-"""
+STUDY = small_text(
+    bands={"frequencies": ["0.52M", "1.83M", "7.05M"]}, run={"units": 2}, vary={"amplifier.parts.Cf": ["8.2p", "10p"]}
+)
 SECTIONS = """\
 [feedline]
 sections = [
@@ -65,8 +52,7 @@ def study(tmp_path):
     )
 
     def read(feedline):
-        (tmp_path / "study.toml").write_text(STUDY + feedline, encoding="utf-8")
-        return read_study(tmp_path / "study.toml")
+        return read_study(write_study(tmp_path, STUDY + feedline))
 
     return read
 
@@ -132,8 +118,7 @@ def test_supply_at_the_amplifier(study, tmp_path, row):
         STUDY[: STUDY.index("[[vary]]")].replace('"transimpedance"', '"loaded.cir"').replace("units = 2", "units = 1")
     )
     feedline = f'[feedline]\ncable = "{row["cable"]}"\nlength = "{row["length_m"]} m"\n'
-    (tmp_path / "drop.toml").write_text(text + feedline + tee, encoding="utf-8")
-    _, single = measured(read_study(tmp_path / "drop.toml"))
+    _, single = measured(read_study(write_study(tmp_path, text + feedline + tee)))
     assert single[0, 0, SINGLE.index("supply_v")] == pytest.approx(float(row["voltage"]), rel=1e-3)
 
 

@@ -71,11 +71,18 @@ def _opamps():
 
 
 def _antennas():
+    from rich.console import Group
+    from rich.text import Text
+
+    from sim.antenna.about import ABOUT
     from sim.study.model import ANTENNA_MODELS
 
-    table = _table("antenna", "key", "unit", "default", "meaning")
+    parts = [Text("\nA run that leaves the range of a model says so in its answer and its report.")]
     for name, model in ANTENNA_MODELS.items():
-        table.add_row(name, "", "", "", (model.__doc__ or "").strip())
+        parts.append(Text.assemble("\n", (name, "bold"), f": {(model.__doc__ or '').strip()}"))
+        if name in ABOUT:
+            parts.append(Text(f"Good: {ABOUT[name].valid}.\nSource: {ABOUT[name].source}."))
+        table = _table("key", "unit", "default", "meaning")
         for key, field in model.model_fields.items():
             if key == "model":
                 continue
@@ -85,34 +92,47 @@ def _antennas():
                 default = "needed"
             elif not isinstance(default, str):
                 default = format_quantity(default, unit)
-            table.add_row("", key, unit, default, field.description)
-        table.add_section()
-    return table
+            table.add_row(key, unit, default, field.description)
+        parts.append(table)
+    return Group(*parts)
 
 
 def _cables():
+    from rich.console import Group
+
     from sim.feedline.cable import list_cables, load_cable
     from sim.feedline.line import loop_resistance, matched_loss
 
-    right = ("Z0", "loop", "1.8 MHz", "7 MHz")
+    right = ("Z0\nΩ", "loop\nΩ", "1.8\nMHz\ndB", "7\nMHz\ndB")
     caption = (
-        "Loop resistance and loss of 100 m. Loss by a law fitted to a table, good where the table is, or of a layered\n"
-        "conductor, good at any lower frequency. Sources: circuits/feedlines. A cable of your own: docs/own-cable.md."
+        "Loop resistance and loss of 100 m. Loss by a law fitted to a table, good where the table is, or of a layered"
+        " conductor, good at any lower frequency. Sources of all values: circuits/feedlines. A cable of your own:"
+        " docs/own-cable.md."
     )
-    table = _table("cable", *right, "loss by", "good", "what it is", right=right, caption=caption)
+    table = _table("cable", *right, "loss\nby", "good\nMHz", right=right)
+    words = _table("cable", "what it is, and where its loss comes from", caption=caption)
     for name in list_cables():
         cable = load_cable(name)
         loss = [float(matched_loss(cable, 100.0, f)) for f in (1.8e6, 7e6)]
         table.add_row(
             name,
-            format_quantity(cable.z0, "ohm"),
-            f"{float(loop_resistance(cable, 100.0)):.1f} Ω",
-            *(f"{value:.2f} dB" for value in loss),
+            f"{cable.z0:g}",
+            f"{float(loop_resistance(cable, 100.0)):.1f}",
+            *(f"{value:.2f}" for value in loss),
             cable.model,
-            f"{cable.low_hz / 1e6:g}–{cable.high_hz / 1e6:g} MHz",
-            cable.description,
+            f"{cable.low_hz / 1e6:g}–{cable.high_hz / 1e6:g}",
         )
-    return table
+        words.add_row(name, f"{cable.description}. Loss: {_loss_source(cable)}.")
+    return Group(table, words)
+
+
+def _loss_source(cable) -> str:
+    """Where the loss of a cable comes from, and how far that was verified."""
+    if cable.model == "layered":
+        said = [f"{source} ({status})" for name, source, status in cable.sources if name == "cladding"]
+    else:
+        said = [f"{point.source} ({point.status})" for point in cable.attenuation]
+    return "; ".join(dict.fromkeys(said))
 
 
 def _noise():
@@ -120,20 +140,31 @@ def _noise():
 
     from sim.noise.external import CLASSES, man_made
 
-    bands = tuple(format_quantity(f, "Hz") for f in (1.8e6, 3.5e6, 7e6))
+    bands = tuple(format_quantity(f, "Hz").replace(" ", "\n") for f in (1.8e6, 3.5e6, 7e6))
     caption = (
-        "External noise figure above kT0 in dB (ITU-R P.372): median, deciles over\n"
-        "time, decile over place. The keys level and location of \\[site] choose among\n"
-        "them; fof2 adds galactic noise above that frequency.\n"
-        "A table of your own: bandfloor new explains it."
+        "External noise figure above kT0 in dB (ITU-R P.372): median, deciles over time, decile over place. The keys"
+        " level and location of \\[site] choose among them; fof2 adds galactic noise above that frequency. A table of"
+        " your own: bandfloor new explains it."
     )
     right = (*bands, "time", "place")
-    table = _table("noise", *right, "what it is", right=right, caption=caption)
+    table = _table("noise", *right, right=right, caption="\n".join([caption, *_ranges(CLASSES)]))
     for record in CLASSES:
         levels = (f"{float(man_made(record.name, f)):.1f}" for f in (1.8e6, 3.5e6, 7e6))
         time = f"+{record.upper_db:.1f} −{record.lower_db:.1f}"
-        table.add_row(record.name, *levels, time, f"±{record.location_db:.1f}", record.meaning)
+        table.add_row(record.name, *levels, time, f"±{record.location_db:.1f}")
     return Group(table, _atmospheric())
+
+
+def _ranges(records) -> list[str]:
+    """What classes of noise are, where they hold and where they come from: a sentence for those that share the last."""
+    alike: dict[tuple, list[str]] = {}
+    for record in records:
+        key = (record.low_hz, record.high_hz, record.reference)
+        alike.setdefault(key, []).append(f"{record.name} ({record.meaning})")
+    return [
+        f"Good from {low / 1e6:g} to {high / 1e6:g} MHz: {', '.join(names)}. Source: {reference}."
+        for (low, high, reference), names in alike.items()
+    ]
 
 
 def _atmospheric():
@@ -142,9 +173,9 @@ def _atmospheric():
     records = atmospheric_records()
     bands = tuple(format_quantity(f, "Hz") for f in records[0].freq_hz)
     caption = (
-        "The key atmospheric of \\[site] adds it. Median and deciles over time in dB,\n"
-        "local time; good to about 5 dB at midnight and 10 dB at noon. ITU-R P.372\n"
-        "data, computed with the ITU-R Study Group 3 reference software."
+        "The key atmospheric of \\[site] adds it. Median and deciles over time in dB, local time; good to about 5 dB at"
+        " midnight and 10 dB at noon, from 1.8 to 7 MHz and a twentieth beyond. Source: ITU-R P.372 data, computed with"
+        " the ITU-R Study Group 3 reference software."
     )
     table = _table("atmospheric", *bands, "where", right=bands, caption=caption)
     for record in records:

@@ -305,7 +305,7 @@ class _Check:
             self.fault(("vary",), f"makes {count} scenarios.", f"Write at most {MOST_SCENARIOS}.")
             return
         before = {(path, found) for path, _, found, _ in self.found}
-        sound = [(number, what, self._sound_values(number, what, values, before)) for number, what, values in varied]
+        sound = [(number, what, self._sound(number, what, values, before, varied)) for number, what, values in varied]
         if self.study is not None:
             self._together(sound)
 
@@ -331,18 +331,21 @@ class _Check:
             self.fault(at, f"{shown(what)} is not a key that can be varied.", remedy)
         return False
 
-    def _sound_values(self, number: int, what: str, values: list, before: set) -> list[tuple[int, object]]:
+    def _sound(self, number: int, what: str, values: list, before: set, varied: list) -> list[tuple[int, object]]:
         """Try every value in the study; say what is new about it, and keep those that may stand."""
         sound = []
         alone = {key: entry for key, entry in self.data.items() if key != "vary"}
         spanned = isinstance(self.at("vary", number, "values"), str)
+        table = what.partition(".")[0]
+        beside = [(key, given) for _, key, given in varied if key != what and key.partition(".")[0] == table]
         for place, value in enumerate(values):
             if isinstance(value, bool) or not isinstance(value, str | int | float):
                 continue  # said with the single keys
-            trial = _Check(with_choice(alone, what, value), self.folder)
-            trial.keys()
-            trial.across_keys()
-            news = [(found, remedy) for path, _, found, remedy in trial.found if (path, found) not in before]
+            data = with_choice(alone, what, value)
+            news = self._news(data, before)
+            # What stands in the table may be varied too, and then never stands beside this value.
+            if news and beside and any(not self._news(other, before) for other in _with_each(data, beside)):
+                news = []
             for found, remedy in news:
                 said = found if shown(value) in found else f"{shown(value)}: {found}"
                 self.fault(("vary", number, "values", place), said, remedy, what)
@@ -351,6 +354,13 @@ class _Check:
             elif spanned:
                 break  # its neighbours would say the same, nearly a hundred times a decade
         return sound
+
+    def _news(self, data: dict, before: set) -> list[tuple[str, str]]:
+        """What is found in other data and not in the study's own: faults and remedies."""
+        trial = _Check(data, self.folder)
+        trial.keys()
+        trial.across_keys()
+        return [(found, remedy) for path, _, found, remedy in trial.found if (path, found) not in before]
 
     def _together(self, varied: list[tuple[int, str, list]]) -> None:
         """Try all values of keys that depend on each other: the models check one table at a time."""
@@ -373,3 +383,12 @@ class _Check:
                     at = ("vary", group[-1][0], "values", chosen[-1][0])
                     self.fault(at, f"together with {with_others}: {found}", remedy, group[-1][1])
                     break
+
+
+def _with_each(data: dict, varied: list[tuple[str, list]]):
+    """The data with every combination of values of other keys in place."""
+    for chosen in itertools.product(*(values for _, values in varied)):
+        here = data
+        for (what, _), value in zip(varied, chosen, strict=True):
+            here = with_choice(here, what, value)
+        yield here

@@ -11,21 +11,13 @@ from sim.feedline.cable import list_cables
 from sim.steps.touchstone import file_frequencies
 from sim.study.read import read_study
 from tests.conftest import ROOT
+from tests.small_studies import at_band, export, small_text, write_study
 
-skrf = pytest.importorskip("skrf")
+pytest.importorskip("skrf")
 
-STUDY = """\
-title = "Exported µ-parts"
-[amplifier]
-circuit = "transimpedance"
-opamp = "OPA2822"
-[antenna]
-model = "short-vertical"
-height = "7 m"
-radius = "8 mm"
-[bands]
-frequencies = ["0.5M", "1.8M", "3.5M", "7M", "10M", "30M"]
-"""
+STUDY = small_text(
+    title="Exported µ-parts", bands={"frequencies": ["0.5M", "1.8M", "3.5M", "7M", "10M", "30M"]}
+)
 TEE = """\
 [feedline.tee]
 at = "{at}"
@@ -58,19 +50,16 @@ def line_theory(name):
 def exported(tmp_path):
     """Writes a study, exports a part of it by the command, and reads it with scikit-rf."""
 
-    def export(what, feedline="", study=STUDY):
-        (tmp_path / "study.toml").write_text(study + feedline, encoding="utf-8")
-        out = tmp_path / f"{what}.{'s1p' if what == 'antenna' else 's2p'}"
-        assert main(["export", str(tmp_path / "study.toml"), what, "-o", str(out)]) == 0
-        return read_study(tmp_path / "study.toml"), skrf.Network(str(out))
+    def written(what, feedline="", study=STUDY):
+        path = write_study(tmp_path, study + feedline)
+        return read_study(path), export(path, what)
 
-    return export
+    return written
 
 
 def s21_db(network, freq_hz):
     """Transmission at one of the file's frequencies. [dB]"""
-    (at,) = np.flatnonzero(network.f == freq_hz)
-    return 20 * np.log10(np.abs(network.s[at, 1, 0]))
+    return 20 * np.log10(np.abs(network.s[at_band(network, freq_hz), 1, 0]))
 
 
 def test_feedline_reads_back(exported, capsys):
@@ -139,7 +128,7 @@ def test_input_impedance_of_a_line(exported, tmp_path, row):
     (tmp_path / "real.toml").write_text(record, encoding="utf-8")
     bands = STUDY.replace('"0.5M", "1.8M"', f'"0.5M", {freq_hz!r}').replace('"3.5M", ', "")
     _, network = exported("feedline", f'[feedline]\ncable = "real.toml"\nlength = "{row["length_m"]} m"\n', bands)
-    (at,) = np.flatnonzero(network.f == freq_hz)
+    at = at_band(network, freq_hz)
     load = float(row["load"])
     reflection = 1.0 if np.isinf(load) else (load - 75) / (load + 75)
     s = network.s[at]
@@ -181,7 +170,7 @@ def test_transmission_of_a_layered_cable(exported, tmp_path, cable):
 def test_what_cannot_be_exported(tmp_path, capsys, monkeypatch, words, message):
     """A file that its readers would misread is not written; exit code 2."""
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "study.toml").write_text(STUDY, encoding="utf-8")
+    write_study(tmp_path, STUDY)
     assert main(["export", "study.toml", *words]) == 2
     assert capsys.readouterr().err == message
     assert [path.name for path in tmp_path.iterdir()] == ["study.toml"]

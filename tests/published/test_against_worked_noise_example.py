@@ -9,27 +9,8 @@ referred to the antenna that is a margin of 13.2, 10.8, 8.8, 8.3 dB; on a rural 
 import numpy as np
 import pytest
 
-from sim.measures.panel import BANDED
-from sim.measures.unit import Item, UnitWorker
-from sim.study.read import read_study
-from sim.study.scenarios import scenarios
+from tests.small_studies import measured, write_study
 
-STUDY = """\
-title = "6 m vertical"
-[amplifier]
-circuit = "transimpedance"
-opamp = "OPA2822"
-[antenna]
-model = "short-vertical"
-height = "6 m"
-radius = "10 mm"
-[site]
-noise = "{site}"
-[bands]
-frequencies = ["1.8M", "3.5M", "7M", "10M"]
-[run]
-units = 1
-"""
 AMPLIFIER_NV = 4.0
 
 
@@ -39,10 +20,9 @@ AMPLIFIER_NV = 4.0
 )
 def test_margin_of_the_worked_example(site, margins_db, tmp_path):
     """The chain's own margin, moved from its own noise at the antenna to 4 nV, is the hand-calculated one."""
-    file = tmp_path / "study.toml"
-    file.write_text(STUDY.format(site=site), encoding="utf-8")
-    measures = UnitWorker(scenarios(read_study(file)), [0])(Item(0, 0, 0)).measures
-    banded = dict(zip(BANDED, measures.banded, strict=True))
+    antenna = {"model": "short-vertical", "height": "6 m", "radius": "10 mm"}
+    bands = {"frequencies": ["1.8M", "3.5M", "7M", "10M"]}
+    (banded,) = measured(write_study(tmp_path, antenna=antenna, site={"noise": site}, bands=bands))
     moved = banded["noise_margin_db"] + 20 * np.log10(banded["input_noise_nv"] / AMPLIFIER_NV)
     assert moved == pytest.approx(margins_db, abs=0.06)
     # One is the other seen from the receiver: power of both over power of our own.

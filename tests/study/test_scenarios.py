@@ -1,11 +1,15 @@
 """[[vary]] multiplied out."""
 
+import itertools
+
 import pytest
 
+from sim.errors import StudyError
 from sim.quantity import parse_part
 from sim.study.choices import with_value
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
+from tests.small_studies import write_study
 
 PLAIN = """\
 title = "Choices"
@@ -143,6 +147,18 @@ def test_keys_that_depend_on_each_other_are_varied_together(tmp_path):
     assert [(s.study.antenna.height, s.study.antenna.radius) for s in every] == [
         (1, 0.008), (1, 0.09), (7, 0.008), (7, 0.09),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_a_level_beside_a_table_that_is_varied_away(tmp_path, order):
+    """A table of noise of the study's own never stands beside a level, if the noise is varied too."""
+    table = {"frequencies": [1e6, 3e7], "fa_db": [50, 20]}
+    vary = [("site.noise", ["rural", "quiet-rural"]), ("site.level", ["median", "lower-decile"])]
+    every = scenarios(read_study(write_study(tmp_path, site={"noise": table}, vary=dict(vary[::order]))))
+    assert {(s.study.site.noise, s.study.site.level) for s in every} == set(itertools.product(*(v for _, v in vary)))
+    with pytest.raises(StudyError, match="level stands beside a table") as caught:
+        read_study(write_study(tmp_path, site={"noise": table}, vary=dict(vary[1:])))
+    assert len(caught.value.faults) == 1
 
 
 def test_the_study_read_from_its_own_text_has_the_same_scenarios(tmp_path):

@@ -1,7 +1,6 @@
 """A study written out and read back is the same study."""
 
 import tomllib
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,15 +10,12 @@ from sim.study.model import Study
 from sim.study.read import read_study, study_text
 from sim.study.schema import study_keys
 from sim.study.write import toml_value
+from tests.conftest import ROOT
+from tests.small_studies import BASE
 
-ROOT = Path(__file__).resolve().parents[2]
 STUDIES = sorted((ROOT / "studies").glob("*.toml"))
 
-PLAIN = {
-    "title": "Plain",
-    "amplifier": {"circuit": "transimpedance", "opamp": "OPA810"},
-    "antenna": {"model": "short-vertical", "height": "7 m", "radius": "8 mm"},
-}
+PLAIN = {**BASE, "title": "Plain", "amplifier": {"circuit": "transimpedance", "opamp": "OPA810"}}
 
 
 def back(study: Study) -> Study:
