@@ -84,10 +84,10 @@ def feed_cards(feed: Feed, supply_v: float, pin: str = "vcc", mark: str = "z_") 
     if feed.regulator is not None and feed.efficiency is not None:
         power.append(f"v({mark}reg)*{amplifier}/{feed.efficiency!r}")
     if power:
-        # Behind 1 megohm and 1 farad only what stands still is seen.
+        # Behind 1 gigaohm and 1 farad only what stands still is seen.
         half = f"0.5*({supply_v!r}-{ohms!r}*({passed}+({feed.extra_current!r})))"
         lines += [
-            f"r{mark}ctl {line} {mark}ctl 1e6 noisy=0",
+            f"r{mark}ctl {line} {mark}ctl 1e9 noisy=0",
             f"c{mark}ctl {mark}ctl 0 1",
             f"b{mark}con {line} 0 i=({'+'.join(power)})/max(max(v({mark}ctl),{half}),0.1)",
         ]
