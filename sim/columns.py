@@ -34,6 +34,7 @@ _ALL = (
     Measure("phase_deg", "degree", "phase of the bench S21", True, "aim", "gain"),
     Measure("output_match_db", "dB", "return loss of the output against the line", True, "high", "gain"),
     Measure("system_gain_db", "dB", "antenna open-circuit emf to receiver input volts", True, "info", "gain"),
+    Measure("system_phase_deg", "degree", "phase of the same, feedline included", True, "info", "gain"),
     Measure("antenna_factor_db", "dB/m", "field to receiver volts, the whole chain", True, "info", "gain"),
     Measure("output_noise_nv", "nV/√Hz", "noise of our own at the receiver, receiver included", True, "low", "noise"),
     Measure("input_noise_nv", "nV/√Hz", "the same referred to the antenna's emf", True, "low", "noise"),
@@ -72,15 +73,39 @@ _ALL = (
     Measure(
         "stable", "0/1", "no unstable pole of the loop, on a matched and on an open line", False, "high", "stability"
     ),
-    Measure("supply_v", "V", "at the amplifier, after the feedline's drop", False, "high", "supply"),
+    Measure("supply_v", "V", "at the unit, after the feedline's drop, before a regulator", False, "high", "supply"),
     Measure("current_ma", "mA", "drawn from the supply", False, "low", "supply"),
     Measure("output_dc_v", "V", "op-amp output at rest", False, "info", "supply"),
+    Measure(
+        "supply_reserve_v",
+        "V",
+        "above the least supply of its op-amps, circuit and regulator; below 0 a unit is never good",
+        False,
+        "high",
+        "supply",
+    ),
     Measure("headroom_db", "dB", "room for strong carriers", False, "high", "strong", False),
     Measure("oip2_dbm", "dBm", "second-order intercept at the output", True, "high", "strong", False),
     Measure("oip3_dbm", "dBm", "third-order intercept at the output", True, "high", "strong", False),
     Measure("match_gain_db", "dB", "deviation of the bench gain from the mean of its build", True, "aim", "match"),
     Measure(
         "match_phase_deg", "degree", "deviation of the bench phase from the mean of its build", True, "aim", "match"
+    ),
+    Measure(
+        "match_system_gain_db",
+        "dB",
+        "deviation of the system gain, feedline included, from the mean of its build",
+        True,
+        "aim",
+        "match",
+    ),
+    Measure(
+        "match_system_phase_deg",
+        "degree",
+        "deviation of the system phase, feedline included, from the mean of its build",
+        True,
+        "aim",
+        "match",
     ),
 )
 

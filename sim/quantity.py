@@ -29,6 +29,7 @@ _SPELLINGS = {
     "m": ("m",),
     "V": ("V",),
     "A": ("A",),
+    "W": ("W",),
     "K": ("K",),
     "dB": ("dB", "db"),
     "degC": ("degC", "°C", "C"),
@@ -78,7 +79,7 @@ def parse_quantity(text, unit: str) -> float:
     text : str, int or float
         "10k", "8.2p", "120 m", "1.83M", "75 ohm"; a plain number is taken in the unit itself.
     unit : str
-        One of ohm, F, H, Hz, m, V, A, K, dB, degC, s, S/m, 1.
+        One of ohm, F, H, Hz, m, V, A, W, K, dB, degC, s, S/m, 1.
 
     Returns
     -------
@@ -155,6 +156,7 @@ def _example(unit: str) -> str:
         "m": 'a length, for example "120 m" or "8 mm"',
         "V": 'a voltage, for example "12 V"',
         "A": 'a current, for example "20 mA"',
+        "W": 'a power, for example "600 mW"',
         "K": 'a temperature, for example "290 K"',
         "dB": 'decibels, for example "12 dB"',
         "degC": 'a temperature in degrees Celsius, for example "20"',

@@ -32,6 +32,10 @@ CONTRACT = {
     "oip3_dbm": "dBm",
     "match_gain_db": "dB",
     "match_phase_deg": "degree",
+    "system_phase_deg": "degree",
+    "match_system_gain_db": "dB",
+    "match_system_phase_deg": "degree",
+    "supply_reserve_v": "V",
 }
 LATER = {"headroom_db", "oip2_dbm", "oip3_dbm"}
 

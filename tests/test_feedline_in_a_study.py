@@ -143,7 +143,7 @@ def test_the_written_study_is_the_same(study, tmp_path):
 def test_parts_of_a_tee_can_be_compared(study):
     """Keys of the tee are varied by their dotted names, with or without the table."""
     read = study('[[vary]]\nwhat = "feedline.tee.block"\nvalues = ["1n", "100n"]\n')
-    assert [s.study.feedline.tee.block for s in scenarios(read)[:2]] == [1e-9, 1e-7]
+    assert [s.study.feedline.tee.block.value for s in scenarios(read)[:2]] == [1e-9, 1e-7]
 
 
 def test_check_draws_every_section_and_tee(study, tmp_path, capsys, monkeypatch):

@@ -49,7 +49,7 @@ class Fixture(AntennaSource):
         )
 
 
-def fixture(source=50.0, dummy=47e-12):
+def fixture(source=50.0, dummy=47e-12, stray=0.0):
     """The bench in place of an antenna.
 
     Parameters
@@ -58,19 +58,30 @@ def fixture(source=50.0, dummy=47e-12):
         Resistance of the generator; 0 for an ideal one. [Ω]
     dummy : float
         Dummy antenna, a series capacitor. [F]
+    stray : float
+        Behind it, from the amplifier's input to ground: of the jig itself. [F]
 
     Returns
     -------
     antenna : Fixture
-        Valid at any frequency; no stray of its own.
+        Valid at any frequency.
 
     Raises
     ------
     ValueError
-        A negative resistance, or a capacitor that is not above zero.
+        A negative resistance or stray, or a capacitor that is not above zero.
     """
+    if not stray >= 0:
+        raise ValueError(f"a fixture needs a stray of 0 F or more, not {stray:g}")
     if not (source >= 0 and dummy > 0):
         raise ValueError(
             f"a fixture needs a source of 0 ohm or more and a dummy above 0 F, not {source:g}, {dummy:g}"
         )
-    return Fixture(name="fixture", low_hz=0.0, high_hz=np.inf, source=float(source), dummy=float(dummy))
+    return Fixture(
+        name="fixture",
+        low_hz=0.0,
+        high_hz=np.inf,
+        shunt_capacitance=float(stray),
+        source=float(source),
+        dummy=float(dummy),
+    )

@@ -106,8 +106,8 @@ def _line_boxes(line) -> list[tuple[str, str, str]]:
         return boxes
     tee = (
         "bias tee",
-        f"choke {format_quantity(line.tee.choke, 'H')}, {format_quantity(line.tee.choke_resistance, 'ohm')}",
-        f"block {format_quantity(line.tee.block, 'F')}",
+        f"choke {_value(line.tee.choke, 'H')}, {_value(line.tee.choke_resistance, 'ohm')}",
+        f"block {_value(line.tee.block, 'F')}",
     )
     before, after = line.tee.at in ("both", "amplifier"), line.tee.at in ("both", "receiver")
     return [*[tee] * before, *boxes, *[tee] * after]
@@ -129,24 +129,50 @@ def _source(antenna) -> str:
                 (antenna.inductance, "H"),
             )
             return " + ".join(format_quantity(value, unit) for value, unit in elements if value)
-    return f"{format_quantity(antenna.source, 'ohm')} and {format_quantity(antenna.dummy, 'F')}"
+    return f"{format_quantity(antenna.source, 'ohm')} and {_value(antenna.dummy, 'F')}"
+
+
+def _value(part, unit: str) -> str:
+    """A drawn value with its tolerance: "220 µH ±20 %"."""
+    return f"{format_quantity(part.value, unit)}{f' {part.tolerance}' if part.tolerance else ''}"
 
 
 def _around(study, chain) -> list[str]:
     """Supply, bench, bands and temperature, a line each."""
-    volts, bench = study.supply.voltage, study.fixture
-    tolerance = f" {volts.tolerance}" if volts.tolerance else ""
+    bench = study.fixture
+    stray = f" with {_value(bench.stray, 'F')} to ground behind it" if bench.stray.value else ""
     low, high = study.run.temperature
     degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
     way = "line and chokes" if study.feedline.tee else "line"
     return [
         *_noise(study),
-        f"supply  {format_quantity(volts.value, 'V')}{tolerance} at the receiver,"
+        f"supply  {_value(study.supply.voltage, 'V')} at the receiver,"
         f" {format_quantity(chain.feed_resistance, 'ohm', 3)} of {way} before the amplifier",
-        f"bench   {format_quantity(bench.source, 'ohm')} port, {format_quantity(bench.dummy, 'F')} dummy antenna,"
+        *_at_the_unit(study, chain),
+        f"bench   {format_quantity(bench.source, 'ohm')} port, {_value(bench.dummy, 'F')} dummy antenna{stray},"
         f" amplifier, {format_quantity(bench.load, 'ohm')} port",
         f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",
         f"air     {degrees}",
+    ]
+
+
+def _at_the_unit(study, chain) -> list[str]:
+    """What draws on the line beside the amplifier, and what the unit needs of it at least."""
+    from sim.measures.supply import needs
+
+    supply, found = study.supply, []
+    if supply.regulator is not None:
+        share = supply.efficiency
+        kind = "linear regulator" if share is None else f"switching regulator of {100 * share:g} % efficiency"
+        found.append(f"{kind} to {_value(supply.regulator, 'V')}, dropout {_value(supply.known_dropout, 'V')}")
+    if supply.extra_current is not None:
+        found.append(f"{_value(supply.extra_current, 'A')} beside the amplifier's current")
+    if supply.converter_power is not None:
+        found.append(f"{_value(supply.converter_power, 'W')} beside the amplifier's power")
+    least = needs(chain)
+    return [
+        *([f"unit    {'; '.join(found)}"] if found else []),
+        *([f"needs   {'; '.join(least)}: a unit with less is counted as failed"] if least else []),
     ]
 
 
@@ -194,6 +220,12 @@ def _parts(console, chain) -> None:
     for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
         mark = "" if record.verified else "; data not verified"
         table.add_row(device.name, record.part, "die spread", "op-amp", Text(f"{record.technology}{mark}"))
+    for part in chain.outside:
+        words = " ".join(part.value.words)
+        said = "outside the amplifier, " + ("one for all units of a build" if part.of_build else "each unit its own")
+        table.add_row(
+            part.name, format_quantity(part.value.value, part.unit), str(part.value.tolerance or ""), words, Text(said)
+        )
     console.print(table)
 
 
@@ -214,7 +246,7 @@ def _limits(console, study) -> None:
     from sim.columns import MEASURES
 
     if not study.limits:
-        console.print("No limits: every unit that simulates passes.\n")
+        console.print("No limits: every unit that simulates passes, if it gets the volts it needs.\n")
         return
     table = _table("limit", "bound", "unit", "meaning")
     for name, limit in study.limits.items():

@@ -88,6 +88,8 @@ def _antennas():
                 continue
             unit = (field.json_schema_extra or {}).get("unit", "")
             default = field.default
+            # What may have a tolerance has none by default.
+            default = getattr(default, "value", default)
             if field.is_required():
                 default = "needed"
             elif not isinstance(default, str):

@@ -1,6 +1,7 @@
 """One unit in one scenario, written out as a deck."""
 
 from sim.deck.chain import READS, REFERENCE_LOAD, RESERVED, Chain, Deck, UnitValues
+from sim.deck.feed import feed_cards
 from sim.errors import CircuitError, Fault
 from sim.opamp.macromodel import macromodel_cards
 
@@ -36,6 +37,8 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
     def node(name: str) -> str:
         return "0" if name.lower() in (ground, "0") else name.lower()
 
+    antenna = unit.outside.antenna or chain.antenna
+    feed = feed_cards(unit.outside.feed, unit.supply_v)
     # Device temperature coefficients are in the drawn values already, so nominal and circuit temperature are equal.
     lines = [
         f"* {circuit.name}, unit {unit.number}",
@@ -43,15 +46,16 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         f".options tnom={unit.temperature_c!r}",
         OPTIONS,
         "vz_emf z_emf 0 dc 0 ac 0",
-        *chain.antenna.netlist("in", "z_emf", RESERVED),
+        *antenna.netlist("in", "z_emf", RESERVED),
     ]
-    if chain.antenna.shunt_capacitance > 0:
-        lines.append(f"cz_stray in 0 {chain.antenna.shunt_capacitance!r}")
+    if antenna.shunt_capacitance > 0:
+        lines.append(f"cz_stray in 0 {antenna.shunt_capacitance!r}")
     for part in circuit.parts:
         a, b = (node(n) for n in part.nodes)
         lines.append(f"{part.name.lower()} {a} {b} {float(unit.parts[part.name])!r}")
     lines += [card.text for card in circuit.others]
-    operating, every = ["vcc", "vz_sup#branch"], []
+    operating, every = ["vcc", "vz_sup#branch", feed.node], []
+    operating += [feed.current] if feed.current else []
     for device, macro in zip(circuit.devices, unit.macros, strict=True):
         pins = tuple(node(n) for n in device.nodes)
         lines += macromodel_cards(macro, device.name.lower(), pins)
@@ -66,9 +70,7 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
     lines += [
         f"rz_load out 0 {REFERENCE_LOAD!r} noisy=0",
         "iz_out 0 out dc 0 ac 0",
-        f"vz_sup z_sup 0 dc {unit.supply_v!r}",
-        # A tenth of a milliohm keeps the supply's current readable when there is no line.
-        f"rz_feed z_sup vcc {max(chain.feed_resistance, 1e-4)!r} noisy=0",
+        *feed.lines,
         ".end",
     ]
     _refuse_collisions(circuit, lines)
@@ -80,7 +82,21 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         probes=len(circuit.probes),
         operating_output=operating[-1] if circuit.devices else "",
         pins=tuple(every),
+        feed_node=feed.node,
+        feed_current=feed.current,
+        least_volts=_least_volts(chain, unit, every, feed.node),
     )
+
+
+def _least_volts(chain: Chain, unit: UnitValues, pins, feed_node: str) -> tuple[tuple[str, str, float], ...]:
+    """See :attr:`Deck.least_volts`."""
+    found = [(vcc, vee, record.supply_min) for record, (_, _, vcc, vee, _) in zip(chain.opamps, pins, strict=True)]
+    if chain.least_supply is not None:
+        found.append(("vcc", "0", chain.least_supply))
+    feed = unit.outside.feed
+    if feed.regulator is not None:
+        found.append((feed_node, "0", feed.regulator + feed.dropout))
+    return tuple(found)
 
 
 def _refuse_collisions(circuit, lines) -> None:

@@ -13,6 +13,15 @@ from sim.antenna.short_vertical import short_vertical
 from sim.antenna.source import AntennaSource
 from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import read_circuit
+from sim.deck.header import least_supply
+from sim.deck.outside import (
+    TEE_PARTS,
+    draw_outside,
+    nominal_feed,
+    nominal_jig,
+    outside_parts,
+    unit_outside,
+)
 from sim.errors import CircuitError, Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
@@ -38,7 +47,7 @@ def antenna_of(study) -> AntennaSource:
     """
     words = study.antenna
     if words.model == "fixture":
-        return fixture(words.source, words.dummy)
+        return fixture(words.source, words.dummy.value, words.stray.value)
     if words.model == "plain":
         return plain(
             words.resistance,
@@ -54,7 +63,7 @@ def antenna_of(study) -> AntennaSource:
 
 
 def route_of(study) -> Route:
-    """The study's feedline with its bias tees.
+    """The study's feedline with its bias tees, everything at its nominal value.
 
     Raises
     ------
@@ -65,7 +74,7 @@ def route_of(study) -> Route:
     sections = tuple(Section(load_cable(part.cable, study.folder), part.length) for part in words.all_sections)
     tee, at = None, ""
     if words.tee is not None:
-        tee, at = Tee(**words.tee.model_dump(exclude={"at"})), words.tee.at
+        tee, at = Tee(**{key: getattr(words.tee, key).value for key in TEE_PARTS}), words.tee.at
     return Route(
         sections,
         at_amplifier=tee if at in ("both", "amplifier") else None,
@@ -131,7 +140,12 @@ def chain_of(study) -> Chain:
         circuit=circuit,
         opamps=(record,) * len(circuit.devices),
         antenna=antenna_of(study),
-        feed_resistance=route.supply_resistance() if study.feedline.power == "coax" else 0.0,
+        feed=nominal_feed(study, route),
+        route=route,
+        through_line=study.feedline.power == "coax",
+        jig=nominal_jig(study),
+        outside=outside_parts(study, route),
+        least_supply=least_supply(circuit),
     )
 
 
@@ -148,8 +162,8 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
     Returns
     -------
     columns : dict of str to ndarray, shape (n_unit,)
-        ``temperature_c`` [°C], each part [SI], ``supply.voltage`` [V], then each op-amp's values, see
-        :data:`DIE_COLUMNS` [SI].
+        ``temperature_c`` [°C], each part [SI], ``supply.voltage`` [V], what differs outside the amplifier (see
+        :mod:`sim.deck.outside`), then each op-amp's values, see :data:`DIE_COLUMNS` [SI].
     """
     seed, build = study.run.seed, study.run.build
     temperature = draw_temperature(study.run.temperature, seed, units)
@@ -157,6 +171,7 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
     for part in chain.circuit.parts:
         columns[part.name] = draw_part(part.value, part.name, seed, units, build, temperature)
     columns[SUPPLY_COLUMN] = draw_part(study.supply.voltage, SUPPLY_COLUMN, seed, units, build)
+    columns |= draw_outside(chain.outside, seed, units, build, temperature)
     for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
         die = die_at(draw_die(device.name, seed, units), temperature)
         nominal = nominal_parameters(record)
@@ -185,12 +200,15 @@ def unit_values(chain: Chain, columns: dict[str, np.ndarray], row: int, number: 
         _macro(record, {name: float(columns[f"{device.name}.{name}"][row]) for name in DIE_COLUMNS})
         for device, record in zip(chain.circuit.devices, chain.opamps, strict=True)
     )
+    temperature_c = float(columns["temperature_c"][row])
+    outside = {part.name: float(columns[part.name][row]) for part in chain.outside} if number > 0 else {}
     return UnitValues(
         number=number,
         parts={part.name: float(columns[part.name][row]) for part in chain.circuit.parts},
         macros=macros,
         supply_v=float(columns[SUPPLY_COLUMN][row]),
-        temperature_c=float(columns["temperature_c"][row]),
+        temperature_c=temperature_c,
+        outside=unit_outside(chain, outside, temperature_c),
     )
 
 

@@ -4,13 +4,100 @@ from dataclasses import dataclass
 
 from sim.antenna.source import AntennaSource
 from sim.deck.circuit import Circuit
+from sim.feedline.route import Route
 from sim.opamp.catalogue import OpampRecord
+from sim.quantity import PartValue
 
 RESERVED = "z_"
 """Prefix of the nodes and (after the device letter) of the elements that the program puts around a circuit."""
 
 REFERENCE_LOAD = 75.0
 """Load at the circuit's output while it is simulated; made noiseless. Any other load follows from the responses. [Ω]"""
+
+
+@dataclass(frozen=True)
+class OutsidePart:
+    """Something outside the amplifier that differs from unit to unit.
+
+    Attributes
+    ----------
+    name : str
+        Under which it is drawn, kept and ranked.
+    value : PartValue
+        [SI]
+    unit : str
+        Of the value.
+    of_build : bool
+        All units of a build share one.
+    outdoors : bool
+        As warm as the unit; else at 25 °C.
+    """
+
+    name: str
+    value: PartValue
+    unit: str
+    of_build: bool = False
+    outdoors: bool = True
+
+
+@dataclass(frozen=True)
+class Feed:
+    """How the supply gets to the amplifier.
+
+    Attributes
+    ----------
+    resistance : float
+        Of line and chokes. [Ω]
+    regulator : float or None
+        Output of a regulator at the unit. [V]
+    dropout : float
+        What it needs above its output. [V]
+    efficiency : float or None
+        Of a switching regulator; None for a linear one. [1]
+    extra_current : float
+        Drawn at the unit beside the amplifier's. [A]
+    power : float
+        Constant power drawn there. [W]
+    """
+
+    resistance: float
+    regulator: float | None = None
+    dropout: float = 0.0
+    efficiency: float | None = None
+    extra_current: float = 0.0
+    power: float = 0.0
+
+    @property
+    def loaded(self) -> bool:
+        """Whether anything but the amplifier hangs on the line."""
+        return self.regulator is not None or self.extra_current != 0 or self.power != 0
+
+
+@dataclass(frozen=True)
+class Jig:
+    """Series capacitor and stray capacitance of the bench's fixture. [F]"""
+
+    dummy: float
+    stray: float
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What one unit has outside its amplifier; None where it has what all have.
+
+    Attributes
+    ----------
+    feed : Feed
+        At the unit's temperature.
+    route : Route or None
+    jig : Jig or None
+    antenna : AntennaSource or None
+    """
+
+    feed: Feed
+    route: Route | None = None
+    jig: Jig | None = None
+    antenna: AntennaSource | None = None
 
 
 @dataclass(frozen=True)
@@ -24,15 +111,34 @@ class Chain:
     opamps : tuple of OpampRecord
         One for each device of the circuit, same order.
     antenna : AntennaSource
-    feed_resistance : float
-        Resistance between the supply and the circuit's supply pin: both conductors of the feedline,
-        and the chokes of its bias tees. [Ω]
+    feed : Feed
+        Nominal, at 20 °C.
+    route : Route
+        Feedline and bias tees, nominal.
+    through_line : bool
+        Whether the supply current flows through the feedline.
+    jig : Jig
+        Of the bench, nominal.
+    outside : tuple of OutsidePart
+        What differs from unit to unit outside the amplifier.
+    least_supply : float or None
+        What the circuit says that it needs at its supply pin. [V]
     """
 
     circuit: Circuit
     opamps: tuple[OpampRecord, ...]
     antenna: AntennaSource
-    feed_resistance: float
+    feed: Feed
+    route: Route
+    through_line: bool
+    jig: Jig
+    outside: tuple[OutsidePart, ...] = ()
+    least_supply: float | None = None
+
+    @property
+    def feed_resistance(self) -> float:
+        """Resistance between the supply and the unit: both conductors of the feedline, and the chokes. [Ω]"""
+        return self.feed.resistance
 
 
 @dataclass(frozen=True)
@@ -51,6 +157,7 @@ class UnitValues:
         Supply voltage at the far end of the feedline. [V]
     temperature_c : float
         [°C]
+    outside : Drawn
     """
 
     number: int
@@ -58,6 +165,7 @@ class UnitValues:
     macros: tuple
     supply_v: float
     temperature_c: float
+    outside: Drawn
 
 
 @dataclass(frozen=True)
@@ -73,7 +181,8 @@ class Deck:
     reads : tuple of str
         Vectors read in each of these runs, in the order of :data:`READS` and then two a probe.
     operating : tuple of str
-        Vectors of the operating point: supply pin, supply current, then each op-amp's inp, inn, vcc, vee, out.
+        Vectors of the operating point: supply pin, supply current, the end of the feed, then each op-amp's inp, inn,
+        vcc, vee, out.
     output : str
         Output node.
     source : str
@@ -84,6 +193,12 @@ class Deck:
         Output pin of the last op-amp; empty without one.
     pins : tuple of tuple of str
         Nodes of each op-amp: inp, inn, vcc, vee, out.
+    feed_node : str
+        Where the feed ends, before a regulator.
+    least_volts : tuple of (str, str, float)
+        Between which nodes how many volts must stand at least: op-amps, circuit, regulator. [V]
+    feed_current : str
+        Vector of the amplifier's own current; empty where the supply's is that.
     """
 
     lines: tuple[str, ...]
@@ -95,6 +210,9 @@ class Deck:
     probes: int = 1
     operating_output: str = ""
     pins: tuple[tuple[str, ...], ...] = ()
+    feed_node: str = "vcc"
+    feed_current: str = ""
+    least_volts: tuple[tuple[str, str, float], ...] = ()
 
 
 READS = ("in", "vz_emf#branch", "out")

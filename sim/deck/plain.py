@@ -15,15 +15,17 @@ import numpy as np
 from sim.constants import K_B
 from sim.deck.assemble import OPTIONS, assemble
 from sim.deck.chain import RESERVED, Chain, UnitValues
+from sim.deck.feed import feed_cards
 
 
 @dataclass(frozen=True)
 class Bench:
-    """Port resistances [Ω] and dummy capacitor [F] of the analyser's set-up."""
+    """Port resistances [Ω], dummy capacitor and stray behind it [F] of the analyser's set-up."""
 
     source: float
     dummy: float
     load: float
+    stray: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -68,8 +70,9 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
     """
     deck = assemble(chain, unit)
     body = [line for line in deck.lines if line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_"))]
-    antenna = chain.antenna.netlist("in", "z_emf", RESERVED)
-    body = [line for line in body if line not in antenna and not line.startswith("cz_stray")]
+    antenna = (unit.outside.antenna or chain.antenna).netlist("in", "z_emf", RESERVED)
+    around = (*antenna, *feed_cards(unit.outside.feed, unit.supply_v).lines)
+    body = [line for line in body if line not in around and not line.startswith("cz_stray")]
     own = tuple(card.text for card in chain.circuit.others)
     models = [line for line in deck.lines if line.startswith(".") and (line.startswith(".model") or line in own)]
     # Probes become plain wires: zero-volt sources.
@@ -89,13 +92,12 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
         f"vbench gen 0 dc 0 ac {2 * math.sqrt(bench.source / bench.load)!r}",
         f"rbench gen dummy {bench.source!r}",
         f"cbench dummy bin {bench.dummy!r}",
+        *([f"cbstray bin 0 {bench.stray!r}"] if bench.stray > 0 else []),
         "xbench bin bout bvcc amplifier",
         f"rbload bout 0 {bench.load!r} noisy=0",
-        f"vbsup bsup 0 dc {unit.supply_v!r}",
-        f"rbfeed bsup bvcc {max(chain.feed_resistance, 1e-4)!r} noisy=0",
+        *feed_cards(unit.outside.feed, unit.supply_v, "bvcc", "b_").lines,
         "",
         "vemf emf 0 dc 0 ac 1",
-        f"vsup sup 0 dc {unit.supply_v!r}",
     ]
     for k, end in enumerate(ends, start=1):
         lines += _band(chain, unit, end, k)
@@ -110,13 +112,14 @@ def _band(chain, unit, end, k) -> list[str]:
         emf = f"emf{k}"
         scale = math.sqrt(end.ambient_psd / (4 * K_B * (unit.temperature_c + 273.15) * 1e3))
         lines += [f"rnant{k} nant{k} 0 1e3", f"eant{k} {emf} emf nant{k} 0 {scale!r}"]
-    for card in chain.antenna.netlist(f"in{k}", emf, f"{RESERVED}{k}_"):
+    antenna = unit.outside.antenna or chain.antenna
+    for card in antenna.netlist(f"in{k}", emf, f"{RESERVED}{k}_"):
         lines.append(card)
-    if chain.antenna.shunt_capacitance > 0:
-        lines.append(f"cstray{k} in{k} 0 {chain.antenna.shunt_capacitance!r}")
+    if antenna.shunt_capacitance > 0:
+        lines.append(f"cstray{k} in{k} 0 {antenna.shunt_capacitance!r}")
     lines += [
         f"xamp{k} in{k} out{k} vcc{k} amplifier",
-        f"rfeed{k} sup vcc{k} {max(chain.feed_resistance, 1e-4)!r} noisy=0",
+        *feed_cards(unit.outside.feed, unit.supply_v, f"vcc{k}", f"f{k}_").lines,
     ]
     far = f"out{k}"
     if b != 0:

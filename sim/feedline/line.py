@@ -161,7 +161,11 @@ def chain_matrix(cable, length_m, freq_hz, temperature_k=T0):
     abcd : complex ndarray, shape (n_freq, 2, 2) or (n_unit, n_freq, 2, 2)
         [[1, Ω], [S, 1]]
     """
-    gamma, zc = characteristic(cable, freq_hz, temperature_k)
+    return line_matrix(*characteristic(cable, freq_hz, temperature_k), length_m)
+
+
+def line_matrix(gamma, zc, length_m) -> np.ndarray:
+    """Chain matrix of a line of known propagation constant [1/m] and impedance [Ω], shape (..., n_freq, 2, 2)."""
     cosh, sinh = np.cosh(gamma * length_m), np.sinh(gamma * length_m)
     return np.stack([np.stack([cosh, zc * sinh], -1), np.stack([sinh / zc, cosh], -1)], -2)
 
@@ -244,6 +248,24 @@ def voltage_at_constant_power(supply_v, power_w, resistance):
     voltage : ndarray
         (V + sqrt(V^2 - 4 P R))/2; NaN where the feed cannot carry that power, P > V^2/(4 R). [V]
     """
+    return both_voltages_at_constant_power(supply_v, power_w, resistance)[0]
+
+
+def both_voltages_at_constant_power(supply_v, power_w, resistance):
+    """Where a load of fixed power can rest behind a feed: the stable point, and the one at which it hangs or collapses.
+
+    Parameters
+    ----------
+    supply_v, power_w, resistance : array_like
+        [V, W, Ω]
+
+    Returns
+    -------
+    upper, lower : ndarray
+        (V ± sqrt(V^2 - 4 P R))/2; NaN where the feed cannot carry that power, P > V^2/(4 R). At the lower one the
+        load's resistance to small changes, -V^2/P, is smaller than the feed's, so that it does not stay there. [V]
+    """
     supply_v = np.asarray(supply_v, dtype=float)
-    root = supply_v**2 - 4.0 * np.asarray(power_w, dtype=float) * np.asarray(resistance, dtype=float)
-    return np.where(root >= 0, (supply_v + np.sqrt(np.maximum(root, 0.0))) / 2.0, np.nan)
+    square = supply_v**2 - 4.0 * np.asarray(power_w, dtype=float) * np.asarray(resistance, dtype=float)
+    root = np.where(square >= 0, np.sqrt(np.maximum(square, 0.0)), np.nan)
+    return (supply_v + root) / 2.0, (supply_v - root) / 2.0

@@ -33,6 +33,7 @@ BANDED = (
     "input_noise_nv",
     "noise_margin_db",
     "noise_rise_db",
+    "system_phase_deg",
 )
 """Measures with one value a band, in the order of :attr:`UnitMeasures.banded`."""
 
@@ -46,6 +47,7 @@ SINGLE = (
     "supply_v",
     "current_ma",
     "output_dc_v",
+    "supply_reserve_v",
 )
 """Measures with one value a unit, in the order of :attr:`UnitMeasures.single`."""
 
@@ -84,7 +86,9 @@ class Surroundings:
     effective_height : ndarray, shape (n_read,)
         [m]
     bench_z : complex ndarray, shape (n_read,)
-        Generator and dummy antenna. [Ω]
+        Generator and dummy antenna with the stray of the jig across them. [Ω]
+    bench_share : complex ndarray, shape (n_read,)
+        What the jig's stray leaves of the generator's open-circuit voltage. [1]
     bench_source, bench_load : float
         Analyser's port resistances. [Ω]
     line : complex ndarray, shape (n_read, 2, 2)
@@ -110,6 +114,7 @@ class Surroundings:
     ambient_emf_density: np.ndarray
     effective_height: np.ndarray
     bench_z: np.ndarray
+    bench_share: np.ndarray
     bench_source: float
     bench_load: float
     line: np.ndarray
@@ -134,8 +139,9 @@ class Reader:
         Cubic spline in the logarithm of frequency, as a matrix.
     noise_at : Barycentric
         To the noise run's frequencies.
-    phase_deg : ndarray, shape (n_read,)
-        Phase of the nominal unit; other units' phases are given within 180 degrees of it. [degree]
+    phase_deg, system_phase_deg : ndarray, shape (n_read,)
+        Phases of the nominal unit, of the bench and of the whole chain; other units' are given within 180 degrees of
+        them. [degree]
     """
 
     samples_hz: np.ndarray
@@ -145,6 +151,7 @@ class Reader:
     noise_matrix: np.ndarray
     noise_at: Barycentric
     phase_deg: np.ndarray
+    system_phase_deg: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -217,7 +224,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
 
     read = Responses(around.read_hz, at(reader.at_read), around.stray, around.load)
     z = read.two_port()
-    bench = bench_transmission(z, around.bench_z, around.bench_load, around.bench_source)
+    bench = bench_transmission(z, around.bench_z, around.bench_load, around.bench_source) * around.bench_share
 
     # Noise referred to the emf is smooth, so it is what is interpolated between the noise run's frequencies.
     sampled_gain = np.abs(reader.noise_at(flat[[-reads + 2]], weights)[0]) ** 2
@@ -249,6 +256,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
                 np.sqrt(internal) / np.abs(system) * 1e9,
                 10 * np.log10(margin),
                 10 * np.log10(1 + margin),
+                _phase_near(np.rad2deg(np.angle(system)), reader.system_phase_deg),
             ]
         )
     loop = at(reader.at_loop)
@@ -265,6 +273,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
             rest.supply_v,
             rest.current_ma,
             rest.output_dc_v,
+            rest.supply_reserve_v,
         ]
     )
     distance = np.full(len(around.read_hz), np.nan)

@@ -1,9 +1,16 @@
-"""What the operating point says: supply at the unit, its current, its output at rest; and whether it can be one."""
+"""What the operating point says: supply at the unit, its current, its output at rest; and whether it can be one.
+
+A unit needs a least supply: that of its op-amps by their data sheets, that of its circuit where its header states one,
+and a regulator's output with its dropout. What is left above the nearest of them is its reserve; below zero the unit is
+a finding whether or not the study has a limit for it.
+"""
 
 from dataclasses import dataclass
 
-from sim.deck.chain import Chain, Deck
+from sim.deck.chain import Chain, Deck, Feed
+from sim.deck.feed import carried_power
 from sim.engine.ngspice import UnitFailed
+from sim.quantity import format_quantity
 
 LEEWAY = 0.1
 """How far beyond its stated supply range an op-amp is still computed: between operating range and absolute maximum
@@ -26,27 +33,82 @@ class Rest:
     Attributes
     ----------
     supply_v : float
-        At the circuit's supply pin, after the feedline's drop. [V]
+        At the unit, after the feedline's drop and before a regulator. [V]
     current_ma : float
         Drawn from the supply. [mA]
     output_dc_v : float
         Output pin of the last op-amp. [V]
+    supply_reserve_v : float
+        Above the least supply that any of its op-amps, its circuit or its regulator needs; infinite where none states
+        one. [V]
     """
 
     supply_v: float
     current_ma: float
     output_dc_v: float
+    supply_reserve_v: float
 
 
 def rest(operating: dict, deck: Deck) -> Rest:
     """Read supply and output off an operating point (vector names as in :attr:`Deck.operating`)."""
     last_output = deck.operating_output
+    # A node that is ground is not among the vectors.
+    reserves = [operating[high] - operating.get(low, 0.0) - least for high, low, least in deck.least_volts]
     return Rest(
-        supply_v=operating["vcc"],
+        supply_v=operating[deck.feed_node],
         # The library counts current into the source as positive.
         current_ma=-operating["vz_sup#branch"] * 1e3,
         output_dc_v=operating[last_output] if last_output else float("nan"),
+        supply_reserve_v=min(reserves, default=float("inf")),
     )
+
+
+def needs(chain: Chain) -> tuple[str, ...]:
+    """What a unit needs of its supply, a phrase each: "OPA2822 (Xamp) 5 V between its pins"."""
+    found = [
+        f"{record.part} ({device.name}) {record.supply_min:g} V between its pins"
+        for device, record in zip(chain.circuit.devices, chain.opamps, strict=True)
+    ]
+    if chain.least_supply is not None:
+        found.append(f"the circuit {chain.circuit.name} {chain.least_supply:g} V")
+    if chain.feed.regulator is not None:
+        found.append(f"the regulator {chain.feed.regulator + chain.feed.dropout:g} V")
+    return tuple(found)
+
+
+def check_feed(operating: dict, deck: Deck, feed: Feed, supply_v: float) -> None:
+    """Refuse a unit whose converter asks for more power than its feed carries.
+
+    Parameters
+    ----------
+    operating : dict of str to float
+        Operating point by vector name. [V, A]
+    deck : Deck
+    feed : Feed
+    supply_v : float
+        [V]
+
+    Raises
+    ------
+    OutOfRating
+        There is no operating point: the volts at the unit are below half of what other currents leave, see
+        :mod:`sim.deck.feed`.
+    """
+    switching = feed.regulator is not None and feed.efficiency is not None
+    if not (feed.power or switching):
+        return
+    passed = 0.0 if switching else operating[deck.feed_current]
+    other = feed.extra_current + passed
+    power = feed.power
+    if switching:
+        power += operating["vcc"] * operating[deck.feed_current] / feed.efficiency
+    most = carried_power(feed, supply_v, other)
+    # At the limit itself both solutions meet; rounding must not decide there.
+    if power > most * (1 + 1e-6):
+        raise OutOfRating(
+            f"a converter asks for {format_quantity(power, 'W', 3)}, and no more than"
+            f" {format_quantity(most, 'W', 3)} reaches it through {format_quantity(feed.resistance, 'ohm', 3)}"
+        )
 
 
 def check_rating(operating: dict, deck: Deck, chain: Chain) -> None:

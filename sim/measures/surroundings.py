@@ -1,13 +1,25 @@
 """A scenario's words about antenna, line, receiver, site and bench, as numbers on the frequencies that are read."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from sim.antenna.fixture import fixture
 from sim.antenna.source import AntennaSource
 from sim.constants import T0
 from sim.deck.build import route_of
-from sim.deck.chain import REFERENCE_LOAD
-from sim.measures.panel import MU_HIGH_HZ, MU_LOW_HZ, Reader, Surroundings, deciding, nominal_phase, unit_measures
+from sim.deck.chain import REFERENCE_LOAD, Drawn, Jig
+from sim.deck.outside import nominal_jig
+from sim.measures.panel import (
+    BANDED,
+    MU_HIGH_HZ,
+    MU_LOW_HZ,
+    Reader,
+    Surroundings,
+    deciding,
+    nominal_phase,
+    unit_measures,
+)
 from sim.measures.rational import Barycentric, choose_support
 from sim.noise.atmospheric import atmospheric_noise
 from sim.noise.external import measured_fa, measured_field, noise_class
@@ -62,7 +74,7 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
     bands = np.asarray(study.bands.frequencies, dtype=float)
     read_hz = np.concatenate([bands, curve_frequencies(bands)])
     decades = np.log10(high_hz / samples_hz[0])
-    bench = fixture(study.fixture.source, study.fixture.dummy)
+    bench_z, bench_share = _bench(study.fixture.source, nominal_jig(study), read_hz)
     route = route_of(study)
     height = antenna.effective_height(read_hz)
     even = np.geomspace(samples_hz[0], samples_hz[-1], int(round(decades * LOOP_POINTS)) + 1)
@@ -76,7 +88,8 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         emf_density=antenna.external_emf(read_hz, site_noise(study).field(read_hz)),
         ambient_emf_density=antenna.ambient_emf(read_hz, T0),
         effective_height=height,
-        bench_z=bench.impedance(read_hz),
+        bench_z=bench_z,
+        bench_share=bench_share,
         bench_source=study.fixture.source,
         bench_load=study.fixture.load,
         line=route.chain_matrix(read_hz),
@@ -86,6 +99,31 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         load=REFERENCE_LOAD,
         line_impedance=route.impedance,
     )
+
+
+def _bench(source: float, jig: Jig, freq_hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Thevenin impedance of the bench at the amplifier's input, and what its stray leaves of the open-circuit volts."""
+    series = fixture(source, jig.dummy).impedance(freq_hz)
+    share = 1 / (1 + 2j * np.pi * freq_hz * jig.stray * series)
+    return series * share, share
+
+
+def around_unit(around: Surroundings, drawn: Drawn) -> Surroundings:
+    """A scenario's surroundings with what one unit has of its own; the same object where it has nothing.
+
+    Parameters
+    ----------
+    around : Surroundings
+    drawn : Drawn
+    """
+    changes = {}
+    if drawn.route is not None:
+        changes["line"] = drawn.route.chain_matrix(around.read_hz)
+    if drawn.antenna is not None:
+        changes["stray"] = drawn.antenna.shunt_capacitance
+    if drawn.jig is not None:
+        changes["bench_z"], changes["bench_share"] = _bench(around.bench_source, drawn.jig, around.read_hz)
+    return replace(around, **changes) if changes else around
 
 
 def reader(nominal_run, rest, around: Surroundings) -> Reader:
@@ -114,10 +152,16 @@ def reader(nominal_run, rest, around: Surroundings) -> Reader:
         noise_matrix=spline_matrix(nominal_run.noise_hz, around.read_hz),
         noise_at=Barycentric(s, support, 2j * np.pi * nominal_run.noise_hz),
         phase_deg=np.zeros(len(around.read_hz)),
+        system_phase_deg=np.zeros(len(around.read_hz)),
     )
     first = unit_measures(nominal_run, rest, around, draft)
     principal = np.concatenate([first.banded[1], first.curves[1]])
-    return Reader(**{**vars(draft), "phase_deg": nominal_phase(principal, around)})
+    # The chain's phase is asked for at the bands alone.
+    system = np.zeros(len(around.read_hz))
+    system[: around.bands] = first.banded[BANDED.index("system_phase_deg")]
+    return Reader(
+        **{**vars(draft), "phase_deg": nominal_phase(principal, around), "system_phase_deg": system}
+    )
 
 
 def spline_matrix(from_hz: np.ndarray, to_hz: np.ndarray) -> np.ndarray:

@@ -10,8 +10,8 @@ from sim.deck.build import chain_of, unit_table, unit_values
 from sim.engine.ngspice import Simulator, UnitFailed
 from sim.engine.sweep import SweepPlan, plan_for, run_unit
 from sim.measures.panel import CURVES, LARGEST_MISFIT, UnitMeasures, receiver_noise_psd, unit_measures
-from sim.measures.supply import check_rating, rest, resting_cautions
-from sim.measures.surroundings import reader, surroundings
+from sim.measures.supply import check_feed, check_rating, rest, resting_cautions
+from sim.measures.surroundings import around_unit, reader, surroundings
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ class UnitWorker:
         values = unit_values(ready.chain, self._tables[item.scenario], item.row, item.unit)
         wanted = self._contributors and item.unit == 0
         deck = assemble(ready.chain, values)
-        measures, run = self._measure(ready, deck, wanted)
+        measures, run = self._measure(ready, deck, values, wanted)
         contributions = {}
         if wanted:
             matrix = ready.reader.noise_matrix[ready.around.bands :]
@@ -114,12 +114,13 @@ class UnitWorker:
             cautions=resting_cautions(run.operating, deck, ready.chain) if item.unit == 0 else (),
         )
 
-    def _measure(self, ready: _Prepared, deck, contributors=False) -> tuple[UnitMeasures, object]:
+    def _measure(self, ready: _Prepared, deck, values, contributors=False) -> tuple[UnitMeasures, object]:
         run = run_unit(self._simulator, deck, ready.plan, contributors)
+        check_feed(run.operating, deck, values.outside.feed, values.supply_v)
         check_rating(run.operating, deck, ready.chain)
         at_rest = rest(run.operating, deck)
-        measures = unit_measures(run, at_rest, ready.around, ready.reader)
-        around = ready.around
+        around = around_unit(ready.around, values.outside)
+        measures = unit_measures(run, at_rest, around, ready.reader)
         for points in (ready.plan.points, 2 * ready.plan.points):
             if measures.misfit <= LARGEST_MISFIT:
                 break
@@ -128,7 +129,9 @@ class UnitWorker:
                 dense = replace(ready.plan, points=points)
                 run = run_unit(self._simulator, deck, dense, contributors)
                 around = surroundings(ready.study, ready.chain.antenna, run.freq_hz, dense.high_hz)
-            own = replace(reader(run, at_rest, around), phase_deg=ready.reader.phase_deg)
+                around = around_unit(around, values.outside)
+            phases = {name: getattr(ready.reader, name) for name in ("phase_deg", "system_phase_deg")}
+            own = replace(reader(run, at_rest, around), **phases)
             measures = unit_measures(run, at_rest, around, own)
         if not measures.misfit <= LARGEST_MISFIT:
             raise UnitFailed(

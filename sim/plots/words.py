@@ -10,6 +10,7 @@ _SHORT = {
     "phase_deg": "Bench phase",
     "output_match_db": "Output return loss",
     "system_gain_db": "System gain",
+    "system_phase_deg": "System phase",
     "antenna_factor_db": "Antenna factor",
     "output_noise_nv": "Noise at the receiver",
     "input_noise_nv": "Noise referred to the antenna",
@@ -22,6 +23,7 @@ _SHORT = {
     "mu_source": "Stability factor, source side",
     "stable": "Stable",
     "supply_v": "Supply at the unit",
+    "supply_reserve_v": "Supply reserve",
     "current_ma": "Supply current",
     "output_dc_v": "Output resting voltage",
     "headroom_db": "Headroom",
@@ -29,6 +31,8 @@ _SHORT = {
     "oip3_dbm": "Output intercept, third order",
     "match_gain_db": "Gain match",
     "match_phase_deg": "Phase match",
+    "match_system_gain_db": "Gain match with feedline",
+    "match_system_phase_deg": "Phase match with feedline",
 }
 
 

@@ -37,9 +37,10 @@ def modelled(study: Mapping) -> tuple[str, ...]:
         "macromodel of typical data-sheet figures; how dies differ is common practice, no maker's figure.",
         "Parts: drawn from their tolerance. Parts marked as one lot share most of their deviation within a "
         "build; how much is an assumption.",
-        f"Feedline: {_feedline(study)} as a lossy line with its own "
+        f"Feedline: {_feedline(study)}{_line_spread(study)} as a lossy line with its own "
         "thermal noise, and its resistance in the supply where it carries the power.",
         *_tee_lines(study),
+        *_feed_lines(study),
         f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
         f"{said('receiver.noise_figure', 'dB')}.",
         "Stability: bilateral loop gain, judged by counting encirclements of −1, with the line matched and "
@@ -59,13 +60,47 @@ def _feedline(study: Mapping) -> str:
     return f"{_value(study, 'feedline.length', 'm')} of {_value(study, 'feedline.cable')}"
 
 
+def _line_spread(study: Mapping) -> str:
+    """How lines differ from unit to unit."""
+    line = _table(study, "feedline")
+    spread = [
+        f"{what} ±{line[key]}"
+        for key, what in (("length_tolerance", "length"), ("velocity_tolerance", "velocity"))
+        if str(line.get(key, "0")) not in ("0", "0 m")
+    ]
+    return f", {' and '.join(spread)} from unit to unit," if spread else ""
+
+
 def _tee_lines(study: Mapping) -> list[str]:
     if not _table(study, "feedline").get("tee"):
         return []
     return [
-        "Bias tee: choke and blocking capacitor at their nominal values, with the noise of the choke's loss and its "
-        "resistance in the supply. Stability is judged on a resistive load and on none, without the tee."
+        "Bias tee: choke and blocking capacitor, drawn for each end of each unit where they have a tolerance, with the "
+        "noise of the choke's loss and its resistance in the supply. Stability is judged on a resistive load and on "
+        "none, without the tee."
     ]
+
+
+def _feed_lines(study: Mapping) -> list[str]:
+    """Supply and bench, as far as the study goes into them."""
+    lines = []
+    if (_table(study, "feedline").get("power") or "coax") == "coax":
+        lines.append(
+            "Supply: line and chokes with the resistance of copper at each unit's temperature, as the cable is taken "
+            "to be as warm as the unit. A unit that gets less than op-amp, circuit or regulator needs counts as failed."
+        )
+    supply = _table(study, "supply")
+    if supply.get("regulator") or supply.get("converter_power"):
+        lines.append(
+            "Regulator and converter: ideal at signal frequencies, without noise or interference of their own; of the "
+            "two resting points of a constant power the upper one is taken."
+        )
+    if any("%" in str(_table(study, "fixture").get(key, "")) for key in ("dummy", "stray")):
+        lines.append(
+            "Bench: one jig for all units of a build, drawn anew for the next. It shifts their gain alike and spoils "
+            "no match."
+        )
+    return lines
 
 
 def _noise_line(study: Mapping) -> str:
@@ -140,7 +175,14 @@ def left_out(measures: set[str], match_limited: bool, study: Mapping | None = No
         "Mistakes in building: every virtual unit has the right part in the right place.",
     ]
     if match_limited:
-        lines.append("Match: amplifiers only. Antennas, ground systems and cables of an array differ too.")
+        line = _table(study or {}, "feedline")
+        zero = ("", "0", "0 m")
+        drawn = [key for key in ("length_tolerance", "velocity_tolerance") if str(line.get(key, "")) not in zero]
+        lines.append(
+            "Match: amplifiers and feedlines. Antennas and ground systems of an array differ too."
+            if drawn
+            else "Match: amplifiers only. Antennas, ground systems and cables of an array differ too."
+        )
     return tuple(lines)
 
 

@@ -139,7 +139,9 @@ def driver_lists(
     middle = bands_hz[len(bands_hz) // 2] if bands_hz else math.nan
     units = summary.drop_duplicates("measure").set_index("measure")["unit_of_measure"]
     lists = []
-    for measure in ("gain_db", "match_gain_db", "match_phase_deg", "noise_margin_db"):
+    # With the same line for all units the match with feedline is that of the bench.
+    lines = ("match_system_phase_deg",) * bool(drivers["part"].astype(str).str.startswith("feedline.").any())
+    for measure in ("gain_db", "match_gain_db", "match_phase_deg", *lines, "noise_margin_db"):
         own = drivers[(drivers["scenario"] == scenario) & (drivers["measure"] == measure)]
         here = own[np.isclose(own["frequency_hz"], middle, rtol=1e-9)] if math.isfinite(middle) else own
         if here.empty:

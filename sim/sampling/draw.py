@@ -143,6 +143,35 @@ def draw_part(
     return np.where(units == 0, part.value, values)
 
 
+def draw_for_build(part: PartValue, name: str, seed: int, units, build: int) -> np.ndarray:
+    """Values of something of which a whole build has one, such as the jig that all its units are measured on.
+
+    Parameters
+    ----------
+    part : PartValue
+        With the word "normal" 2 sigma are at the tolerance, else it is uniform; other words change nothing.
+    name : str
+    seed : int
+    units : int ndarray, shape (n_unit,)
+        Unit 0 gets the nominal value.
+    build : int
+        Units that share it.
+
+    Returns
+    -------
+    values : ndarray, shape (n_unit,)
+        Equal within a build. [SI]
+    """
+    units = np.asarray(units)
+    if part.tolerance is None:
+        return np.full(units.shape, part.value)
+    low, high = part.tolerance.low, part.tolerance.high
+    u = standard_draws(seed, _builds(units, build), f"{name}|build")
+    normal = "normal" in part.words
+    deviation = truncated_normal(u, low, high, (high - low) / 4) if normal else uniform(u, low, high)
+    return np.where(units == 0, part.value, part.value * (1 + deviation))
+
+
 @dataclass(frozen=True)
 class DieDraws:
     """Spread of one op-amp over many units; factors on the typical value unless said otherwise, shape (n_unit,) each.

@@ -5,10 +5,14 @@ import math
 import numpy as np
 
 from sim.deck.build import antenna_of, chain_of, route_of
+from sim.feedline.line import both_voltages_at_constant_power
 from sim.measures.surroundings import site_noise
 from sim.noise.external import noise_class
 from sim.quantity import format_quantity
 from sim.summary.matching import MATCHES
+
+LEAST_CONVERTER_V = 1.0
+"""Below it no switching converter draws its power, so that it cannot hang there; common practice, no source. [V]"""
 
 
 def cautions(study) -> list[str]:
@@ -51,7 +55,10 @@ def cautions(study) -> list[str]:
     if study.run.units < study.run.build and set(MATCHES) & set(study.limits):
         few = f"{study.run.units} unit{'s' * (study.run.units > 1)} only"
         found.append(f"Match is judged among {few}; a build has {study.run.build}.")
-    volts = study.supply.voltage.value
+    found += _feed(study, chain)
+    regulated = study.supply.regulator
+    volts = (regulated or study.supply.voltage).value
+    source = "the regulator gives" if regulated else "the supply is"
     for record in dict.fromkeys(chain.opamps):
         if record.current_feedback:
             found.append(
@@ -62,10 +69,31 @@ def cautions(study) -> list[str]:
             found.append(f"The data of {record.part} were not verified against a data sheet: {record.notes}")
         if not record.supply_min <= volts <= record.supply_max:
             found.append(
-                f"{record.part} is made for {record.supply_min:g} to {record.supply_max:g} V; the supply is {volts:g} V"
-                " before the drops in feedline and filter."
+                f"{record.part} is made for {record.supply_min:g} to {record.supply_max:g} V; {source} {volts:g} V"
+                f" before the drops in {'filter' if regulated else 'feedline and filter'}."
             )
     return found
+
+
+def _feed(study, chain) -> list[str]:
+    """What a constant power at the unit asks of the feedline, at its warmest, the amplifier's own current left out."""
+    power, supply = chain.feed.power, study.supply
+    if not power or not chain.through_line:
+        return []
+    ohms = chain.route.supply_resistance(max(study.run.temperature))
+    upper, lower = both_voltages_at_constant_power(supply.voltage.value, power, ohms)
+    asked, behind = format_quantity(power, "W"), format_quantity(ohms, "ohm", 3)
+    if math.isnan(upper):
+        return [
+            f"A converter of {asked} behind {behind} has no resting point at {supply.voltage.value:g} V: the line"
+            f" carries {format_quantity(supply.voltage.value**2 / (4 * ohms), 'W', 3)} at most."
+        ]
+    if lower < LEAST_CONVERTER_V:
+        return []
+    return [
+        f"A converter of {asked} behind {behind} can rest at {upper:.1f} V or hang at {lower:.1f} V when it starts: let"
+        " it switch on only well above the lower one. The upper one is what is computed."
+    ]
 
 
 def _feedline(route, bands) -> list[str]:

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from sim.constants import T0
-from sim.deck.build import chain_of, route_of, unit_table, unit_values
+from sim.deck.build import chain_of, unit_table, unit_values
 from sim.deck.plain import Bench, FarEnd, plain_deck
 from sim.measures.panel import receiver_noise_psd
 from sim.study.read import read_study, study_text
@@ -29,7 +29,8 @@ def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
     chain = chain_of(study)
     values = unit_values(chain, unit_table(study, chain, np.array([unit])), 0, unit)
     bands = np.asarray(study.bands.frequencies)
-    line = route_of(study).chain_matrix(bands)
+    line = (values.outside.route or chain.route).chain_matrix(bands)
+    jig = values.outside.jig or chain.jig
     receiver = study.receiver
     psd = receiver_noise_psd(receiver.impedance, 10 ** (receiver.noise_figure / 10))
     # Lines and soil are at 290 K whatever the unit's temperature, here as in the measures.
@@ -38,7 +39,7 @@ def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
         FarEnd(float(f), line[i], T0, receiver.impedance, psd, float(ambient[i]))
         for i, f in enumerate(bands)
     )
-    bench = Bench(study.fixture.source, study.fixture.dummy, study.fixture.load)
+    bench = Bench(study.fixture.source, jig.dummy, study.fixture.load, jig.stray)
     title = f"{study.title}: unit {unit}, scenario {scenario_number}"
     return plain_deck(chain, values, bench, ends, title)
 

@@ -9,18 +9,19 @@ import pandas as pd
 
 from sim.columns import EXTERNAL, EXTERNAL_DECILES, TABLES
 from sim.deck.build import chain_of, unit_table
+from sim.measures.supply import needs
 from sim.measures.surroundings import curve_frequencies, site_noise
 from sim.noise.level import LEVELS
 from sim.steps.cautions import cautions
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
-from sim.summary.answer import answer
+from sim.summary.answer import answer, scenario_names
 from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.drivers import drivers_table
 from sim.summary.matching import build_matches
 from sim.summary.plug_in import noise_words
-from sim.summary.yields import summary_table
+from sim.summary.yields import limits_kept, starved_told, summary_table
 from sim.tables import read_csv, replace_file, write_csv, write_parquet
 
 
@@ -42,7 +43,7 @@ def main(argv=None) -> None:
     measures = measures_table(all_units, bands, matches)
     write_parquet(measures, out / "measures.parquet", "measures.parquet")
     write_parquet(curve_table(all_units, curve_frequencies(bands)), out / "curves.parquet", "curves.parquet")
-    summary = summary_table(all_units, bands, matches, study.limits)
+    summary = summary_table(all_units, bands, matches, limits_kept(study.limits, all_units))
     write_csv(summary, out / "summary.csv", "summary.csv")
     drivers = pd.concat(
         [
@@ -66,7 +67,9 @@ def main(argv=None) -> None:
     warned = list(dict.fromkeys((*all_units.cautions, *known)))
     chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
     noises = {scenario.number: noise_words(scenario.study) for scenario in every}
-    verdict = answer(study, summary, drivers, failed, chosen, warned, swept_keys(every), noises)
+    needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}
+    findings = starved_told(all_units, scenario_names(chosen), needed)
+    verdict = answer(study, summary, drivers, failed, chosen, warned, swept_keys(every), noises, findings)
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
     timing = {

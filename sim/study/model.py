@@ -33,6 +33,18 @@ def _quantity(unit: str, low: float, high: float, what: str):
     return Annotated[float, BeforeValidator(partial(_number, unit=unit, low=low, high=high, what=what))]
 
 
+def _drawn(value, unit: str, low: float, high: float, what: str) -> PartValue:
+    part = value if isinstance(value, PartValue) else parse_part(value, unit)
+    if not low <= part.value <= high:
+        raise QuantityError(f"{shown(value)} is out of range.", what)
+    return part
+
+
+def _part(unit: str, low: float, high: float, what: str):
+    """A value that may have a tolerance and words, as the parts of a circuit have."""
+    return Annotated[PartValue, BeforeValidator(partial(_drawn, unit=unit, low=low, high=high, what=what))]
+
+
 def _whole(value, low: int, high: int, what: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int):
         raise QuantityError(f"{shown(value)} is not a whole number.", what)
@@ -92,13 +104,6 @@ def _temperature(value) -> tuple[float, float]:
     if low < -60 or high > 100:
         raise QuantityError(f"{shown(value)} is out of range.", "Write temperatures from -60 to 100 degrees Celsius.")
     return low, high
-
-
-def _supply(value) -> PartValue:
-    part = value if isinstance(value, PartValue) else parse_part(value, "V")
-    if not 1 <= part.value <= 60:
-        raise QuantityError(f"{shown(value)} is out of range.", 'Write 1 to 60 V, for example "12 V 5%".')
-    return part
 
 
 def _part_text(value) -> str:
@@ -297,7 +302,9 @@ class GroundWire(_Table):
         return self
 
 
-_DUMMY = _quantity("F", 1e-14, 1e-6, "Write 0.01 pF to 1 uF.")
+_DUMMY = _part("F", 1e-14, 1e-6, "Write 0.01 pF to 1 uF.")
+_STRAY = _part("F", 0, 1e-9, "Write 0 to 1 nF.")
+_JIG = "; its tolerance is drawn once a build, as one jig measures all its units"
 
 
 class Fixture(_Table):
@@ -305,7 +312,12 @@ class Fixture(_Table):
 
     model: Literal["fixture"] = _field("which antenna it is", '"fixture"')
     source: _quantity("ohm", 0, 1e6, "Write 0 to 1M.") = _field("resistance of the source", '"50"', "ohm", 50.0)
-    dummy: _DUMMY = _field("series capacitor, the dummy antenna", '"47p"', "F", 47e-12)
+    dummy: _DUMMY = _field(
+        f"series capacitor, the dummy antenna{_JIG}", '"47p 1%"', "F", parse_part("47p", "F")
+    )
+    stray: _STRAY = _field(
+        "capacitance from the amplifier's input to ground, of the fixture itself", '"1p 20%"', "F", parse_part(0, "F")
+    )
 
 
 _LENGTH = _quantity("m", 0, 3000, "Write a length from 0 to 3000 m.")
@@ -324,20 +336,20 @@ class Tee(_Table):
     at: Literal["both", "amplifier", "receiver"] = _field(
         "at which ends of the feedline one stands", '"both"', default="both"
     )
-    choke: _quantity("H", 1e-7, 10, "Write 0.1 uH to 10 H.") = _field(
-        "inductance of the choke at the supply current", '"220u"', "H", 220e-6
+    choke: _part("H", 1e-7, 10, "Write 0.1 uH to 10 H.") = _field(
+        "inductance of the choke at the supply current", '"220u 20%"', "H", parse_part("220u", "H")
     )
-    choke_capacitance: _quantity("F", 0, 1e-6, "Write 0 to 1 uF.") = _field(
-        "capacitance across the choke, which makes its self-resonance", '"5p"', "F", 5e-12
+    choke_capacitance: _part("F", 0, 1e-6, "Write 0 to 1 uF.") = _field(
+        "capacitance across the choke, which makes its self-resonance", '"5p 30%"', "F", parse_part("5p", "F")
     )
-    choke_loss: _quantity("ohm", 1, 1e9, "Write 1 to 1G.") = _field(
-        "resistance across the choke that stands for its core, a noisy one", '"5k"', "ohm", 5e3
+    choke_loss: _part("ohm", 1, 1e9, "Write 1 to 1G.") = _field(
+        "resistance across the choke that stands for its core, a noisy one", '"5k 20%"', "ohm", parse_part("5k", "ohm")
     )
-    choke_resistance: _quantity("ohm", 0, 1e4, "Write 0 to 10k.") = _field(
-        "DC resistance of the choke's winding", '"2"', "ohm", 2.0
+    choke_resistance: _part("ohm", 0, 1e4, "Write 0 to 10k.") = _field(
+        "DC resistance of the choke's winding at 20 °C", '"2 10%"', "ohm", parse_part("2", "ohm")
     )
-    block: _quantity("F", 1e-12, 1, "Write 1 pF to 1 F.") = _field(
-        "blocking capacitor in the signal's way", '"100n"', "F", 100e-9
+    block: _part("F", 1e-12, 1, "Write 1 pF to 1 F.") = _field(
+        "blocking capacitor in the signal's way", '"100n 10% X7R"', "F", parse_part("100n", "F")
     )
 
 
@@ -370,10 +382,22 @@ class Feedline(_Table):
         '"coax"',
         default="coax",
     )
+    length_tolerance: _quantity("m", 0, 100, "Write 0 to 100 m.") = _field(
+        "how far the length of a unit's own feedline may be off, either way", '"0.1 m"', "m", 0.0
+    )
+    velocity_tolerance: _quantity("1", 0, 0.2, 'Write 0 to 20 %, for example "0.5 %".') = _field(
+        "how far the wave velocity of a unit's own feedline may be off, either way", '"0.5 %"', "1", 0.0
+    )
     tee: Tee | None = Field(default=None, description="bias tees; none are counted without this table")
 
     @model_validator(mode="after")
     def _one_way(self):
+        whole = sum(part.length for part in self.all_sections)
+        if whole > 0 and self.length_tolerance >= whole:
+            raise QuantityError(
+                f"a length_tolerance of {self.length_tolerance:g} m is as long as the feedline of {whole:g} m.",
+                "Write less than the length.",
+            )
         if self.sections is not None and self.model_fields_set & {"cable", "length"}:
             raise QuantityError(
                 "sections stand beside cable or length.", "Give sections, or one cable with its length."
@@ -396,11 +420,44 @@ class Feedline(_Table):
 
 
 class Supply(_Table):
-    """The supply at the receiver's end."""
+    """The supply at the receiver's end, and what draws on it at the unit beside the amplifier."""
 
-    voltage: Annotated[PartValue, BeforeValidator(_supply)] = _field(
+    voltage: _part("V", 1, 60, 'Write 1 to 60 V, for example "12 V 5%".') = _field(
         "voltage and its tolerance", '"12 V 5%"', "V", parse_part("12 V 5%", "V")
     )
+    regulator: _part("V", 1, 60, 'Write 1 to 60 V, for example "8 V 2%".') | None = _field(
+        "output of a regulator at the unit, which then feeds the amplifier", '"8 V 2%"', "V", None
+    )
+    dropout: _part("V", 0, 20, 'Write 0 to 20 V, for example "0.5 V".') | None = _field(
+        "volts that the regulator needs above its output; left out: 0.5 V", '"0.5 V"', "V", None
+    )
+    efficiency: _quantity("1", 0.1, 1, 'Write 10 to 100 %, for example "85 %".') | None = _field(
+        "of a switching regulator, which draws constant power; left out: a linear one, which passes the current on",
+        '"85 %"',
+        "1",
+        None,
+    )
+    extra_current: _part("A", 0, 10, 'Write 0 to 10 A, for example "5 mA".') | None = _field(
+        "constant current drawn at the unit beside the amplifier's: the regulator's own, a lamp, a relay",
+        '"5 mA 20%"',
+        "A",
+        None,
+    )
+    converter_power: _part("W", 0, 100, 'Write 0 to 100 W, for example "0.6 W".') | None = _field(
+        "constant power drawn at the unit beside the amplifier's, by a switching converter", '"0.6 W"', "W", None
+    )
+
+    @model_validator(mode="after")
+    def _whose(self):
+        for key in ("dropout", "efficiency"):
+            if self.regulator is None and getattr(self, key) is not None:
+                raise QuantityError(f"{key} belongs to a regulator, and there is none.", 'Add regulator = "8 V".')
+        return self
+
+    @property
+    def known_dropout(self) -> PartValue:
+        """The dropout, or what is usual; common practice, no source. [V]"""
+        return self.dropout or PartValue(0.5, None)
 
 
 class Receiver(_Table):
@@ -557,7 +614,12 @@ class Bench(_Table):
     source: _quantity("ohm", 0.1, 1e6, "Write 0.1 to 1M.") = _field(
         "resistance of the sending port", '"50"', "ohm", 50.0
     )
-    dummy: _DUMMY = _field("series capacitor, the dummy antenna", '"47p"', "F", 47e-12)
+    dummy: _DUMMY = _field(
+        f"series capacitor, the dummy antenna{_JIG}", '"47p 1%"', "F", parse_part("47p", "F")
+    )
+    stray: _STRAY = _field(
+        "capacitance from the amplifier's input to ground, of the fixture itself", '"1p 20%"', "F", parse_part(0, "F")
+    )
     load: _quantity("ohm", 0.1, 1e6, "Write 0.1 to 1M.") = _field(
         "resistance of the receiving port", '"50"', "ohm", 50.0
     )

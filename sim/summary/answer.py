@@ -34,9 +34,14 @@ NEEDED_YIELD = 0.9
 """Share of units within all limits from which a design passes: who builds nine then orders ten. Common practice, no
 source; the yield itself always stands beside it. [1]"""
 
-RANKED = ("gain_db", "match_gain_db", "match_phase_deg", "noise_margin_db")
+RANKED = ("gain_db", "match_gain_db", "match_phase_deg", "match_system_phase_deg", "noise_margin_db")
 """Measures whose drivers the answer names."""
 
+_MOVED = {
+    "gain_db": "bench gain",
+    "match_gain_db": "gain match among the units of a build",
+    "match_system_phase_deg": "phase match with feedline",
+}
 MOST_DRIVERS = 3
 LEAST_SHARE = 0.05
 """Drivers below this share are not worth a word. [1]"""
@@ -63,6 +68,7 @@ def answer(
     cautions: Sequence[str] = (),
     swept: Sequence = (),
     noises: Mapping[int, str] | None = None,
+    findings: Sequence[str] = (),
 ) -> dict:
     """What the run says.
 
@@ -78,6 +84,8 @@ def answer(
         Choices that are numbers, for which a best value is named.
     noises : mapping of int to str, optional
         Which noise each scenario is judged on, in words.
+    findings : sequence of str
+        Sentences about units that are no good whatever the study asks; they follow the first of the verdict.
 
     Returns
     -------
@@ -88,7 +96,7 @@ def answer(
     lost = set(failures.loc[failures["unit"] == 0, "scenario"])
     entries = [_scenario_entry(n, names[n], scenarios, summary, len(names) > 1, n in lost) for n in sorted(names)]
     ranked = _ranked(drivers, study.bands.frequencies)
-    limited = bool(study.limits)
+    limited = bool(study.limits) or bool((summary["measure"].astype(str) == ALL_LIMITS).any())
     yields = _yield_entries(summary)
     losses = _losses(summary)
     optima = optimum.optima(swept, entries, losses)
@@ -105,7 +113,7 @@ def answer(
     noise = (noises or {}).get(first, "the noise of the site that the study names")
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
     told_drivers = _drivers_told(ranked, first)
-    sentences[1:1] = [*_failures_told(failures, names, limited), *optimum.told(optima)]
+    sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima)]
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
@@ -245,6 +253,9 @@ def _ranked(drivers: DataFrame, bands_hz: Sequence[float]) -> list[dict]:
     """Leading drivers at the middle band, largest share first."""
     middle = bands_hz[len(bands_hz) // 2]
     found = []
+    if not drivers["part"].astype(str).str.startswith("feedline.").any():
+        # With the same line for all units its match is that of the bench.
+        drivers = drivers[~drivers["measure"].astype(str).str.startswith("match_system_")]
     here = drivers[drivers["measure"].isin(RANKED) & ((drivers["frequency_hz"] / middle - 1).abs() < 1e-9)]
     for (scenario, measure), rows in here.groupby(["scenario", "measure"], sort=True):
         parts = rows[rows["part"] != REST].sort_values("share", ascending=False, kind="stable")
@@ -453,9 +464,9 @@ def _drivers_told(ranked: Sequence[dict], scenario: int) -> list[str]:
     told = []
     for entry in ranked:
         leading = [part for part in entry["parts"] if part["share"] >= LEAST_SHARE]
-        if entry["scenario"] == scenario and leading and entry["measure"] in RANKED[:2]:
+        what = _MOVED.get(entry["measure"])
+        if entry["scenario"] == scenario and leading and what:
             words = [f"{_part_name(p['part'])} ({100 * p['share']:.0f} %)" for p in leading]
-            what = "bench gain" if entry["measure"] == "gain_db" else "gain match among the units of a build"
             told.append(f"What moves {what} most{at_band(entry['frequency_hz'])}: {listed(words)}.")
     return told
 

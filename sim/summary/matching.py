@@ -10,8 +10,8 @@ import numpy as np
 
 from sim.measures.panel import BANDED
 
-MATCHES = ("match_gain_db", "match_phase_deg")
-"""Measures that compare a unit with its build."""
+MATCHES = ("match_gain_db", "match_phase_deg", "match_system_gain_db", "match_system_phase_deg")
+"""Measures that compare a unit with its build: on the bench, then with antenna, feedline and receiver."""
 
 
 @dataclass(frozen=True)
@@ -20,20 +20,27 @@ class Matches:
 
     Attributes
     ----------
-    gain_db, phase_deg : ndarray, shape (n_scenario, n_unit, n_band)
+    gain_db, phase_deg, system_gain_db, system_phase_deg : ndarray, shape (n_scenario, n_unit, n_band)
         NaN where the unit failed; 0 in unit 0, which belongs to no build. [dB], [degree]
     """
 
     gain_db: np.ndarray
     phase_deg: np.ndarray
+    system_gain_db: np.ndarray
+    system_phase_deg: np.ndarray
 
     def of(self, measure: str) -> np.ndarray:
         """Values of one of :data:`MATCHES`."""
-        return {"match_gain_db": self.gain_db, "match_phase_deg": self.phase_deg}[measure]
+        return {
+            "match_gain_db": self.gain_db,
+            "match_phase_deg": self.phase_deg,
+            "match_system_gain_db": self.system_gain_db,
+            "match_system_phase_deg": self.system_phase_deg,
+        }[measure]
 
 
 def build_matches(gathered, build: int) -> Matches:
-    """Match of bench gain and bench phase within builds.
+    """Match of gain and phase, on the bench and of the whole chain, within builds.
 
     Parameters
     ----------
@@ -45,11 +52,16 @@ def build_matches(gathered, build: int) -> Matches:
     -----
     The mean is over the units of the build that did not fail. A unit alone in the last build deviates by 0.
     """
-    gain = np.moveaxis(gathered.banded[:, :, BANDED.index("gain_db")], 1, 0)
-    phase = np.moveaxis(gathered.banded[:, :, BANDED.index("phase_deg")], 1, 0)
+
+    def deviations(measure: str, how) -> np.ndarray:
+        values = np.moveaxis(gathered.banded[:, :, BANDED.index(measure)], 1, 0)
+        return np.moveaxis(how(values, gathered.units, build), 0, 1)
+
     return Matches(
-        np.moveaxis(build_deviations(gain, gathered.units, build), 0, 1),
-        np.moveaxis(phase_deviations(phase, gathered.units, build), 0, 1),
+        gain_db=deviations("gain_db", build_deviations),
+        phase_deg=deviations("phase_deg", phase_deviations),
+        system_gain_db=deviations("system_gain_db", build_deviations),
+        system_phase_deg=deviations("system_phase_deg", phase_deviations),
     )
 
 

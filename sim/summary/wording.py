@@ -11,6 +11,7 @@ _NAMES = {
     "phase_deg": "bench phase",
     "output_match_db": "output return loss",
     "system_gain_db": "system gain",
+    "system_phase_deg": "system phase",
     "antenna_factor_db": "antenna factor",
     "output_noise_nv": "noise at the receiver",
     "input_noise_nv": "noise referred to the antenna",
@@ -23,10 +24,13 @@ _NAMES = {
     "mu_source": "stability factor of the source side",
     "stable": "stability",
     "supply_v": "supply at the unit",
+    "supply_reserve_v": "supply reserve",
     "current_ma": "supply current",
     "output_dc_v": "resting voltage of the output",
     "match_gain_db": "gain match",
     "match_phase_deg": "phase match",
+    "match_system_gain_db": "gain match with feedline",
+    "match_system_phase_deg": "phase match with feedline",
 }
 
 

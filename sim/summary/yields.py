@@ -25,7 +25,50 @@ if TYPE_CHECKING:
 ALL_LIMITS = "(all limits)"
 """Stands for a measure in the row that counts units within every limit at every band."""
 
+RESERVE = "supply_reserve_v"
+"""Measure that no unit may have below zero, asked or not."""
+
 COLUMNS = TABLES["summary.csv"]
+
+
+def limits_kept(limits: Mapping[str, Limit], gathered: Gathered) -> dict[str, Limit]:
+    """The study's limits and, where some unit gets less supply than it needs, that none may.
+
+    Parameters
+    ----------
+    limits : mapping of measure to Limit
+        The study's own; one on :data:`RESERVE` stands as it is.
+    gathered : Gathered
+    """
+    starved = np.any(gathered.single[:, :, SINGLE.index(RESERVE)] < 0)
+    own = {RESERVE: Limit(0.0, math.inf)} if starved and RESERVE not in limits else {}
+    return {**limits, **own}
+
+
+def starved_told(gathered: Gathered, names: Mapping[int, str], needs: Mapping[int, str]) -> list[str]:
+    """A sentence for each scenario in which units get less supply than they need.
+
+    Parameters
+    ----------
+    gathered : Gathered
+    names : mapping of scenario number to its name
+    needs : mapping of scenario number to str
+        What a unit needs there.
+    """
+    told = []
+    for place, number in enumerate(gathered.scenarios):
+        reserve = gathered.single[place, :, SINGLE.index(RESERVE)]
+        short = reserve < 0
+        if not short.any():
+            continue
+        where = f" with {names[number]}" if len(names) > 1 else ""
+        count, drawn = int((short & (gathered.units > 0)).sum()), int((gathered.units > 0).sum())
+        who = f"{count} of {drawn} units get" if count else "The nominal unit gets"
+        told.append(
+            f"{who} less supply than needed{where} and count{'' if count else 's'} as outside the limits; the worst"
+            f" lacks {-np.nanmin(reserve):.2f} V. Needed: {needs[number]}."
+        )
+    return told
 
 
 def clopper_pearson(passed: int, n: int, level: float = 0.95) -> tuple[float, float]:

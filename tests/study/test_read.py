@@ -118,7 +118,7 @@ def test_every_key_is_read(tmp_path):
     assert study.bands.frequencies == (475e3, 1.83e6, 3.53e6)
     run = study.run
     assert (run.units, run.seed, run.temperature, run.build) == (20, 7, (-20.0, 40.0), 4)
-    assert (study.fixture.source, study.fixture.dummy, study.fixture.load) == (75.0, 33e-12, 75.0)
+    assert (study.fixture.source, study.fixture.dummy.value, study.fixture.load) == (75.0, 33e-12, 75.0)
     assert [(vary.what, vary.values) for vary in study.vary] == [("feedline.length", ("0", "60 m", 120))]
     inf = float("inf")
     assert study.limits == {
@@ -140,7 +140,7 @@ def test_defaults(tmp_path):
     assert study.bands.frequencies == (1.83e6, 3.53e6, 7.05e6)
     assert (study.run.units, study.run.seed, study.run.build) == (1000, 1, 16)
     assert study.run.temperature == (20.0, 20.0)
-    assert (study.fixture.source, study.fixture.dummy, study.fixture.load) == (50.0, 47e-12, 50.0)
+    assert (study.fixture.source, study.fixture.dummy.value, study.fixture.load) == (50.0, 47e-12, 50.0)
     assert (study.amplifier.parts, study.vary, study.limits) == ({}, (), {})
 
 
@@ -148,7 +148,7 @@ def test_a_fixture_in_place_of_an_antenna(tmp_path):
     """The other antenna model has its own keys."""
     text = PLAIN.replace('"short-vertical"\nheight = "7 m"\nradius = "8 mm"', '"fixture"\ndummy = "33p"')
     antenna = read_study(write(tmp_path, text)).antenna
-    assert (antenna.model, antenna.source, antenna.dummy) == ("fixture", 50.0, 33e-12)
+    assert (antenna.model, antenna.source, antenna.dummy.value) == ("fixture", 50.0, 33e-12)
 
 
 @pytest.mark.parametrize(("key", "levels"), [("fa_db", "[60, 50]"), ("field_dbuv_per_m", '["-38 dB", -42.5]')])

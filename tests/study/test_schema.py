@@ -30,7 +30,7 @@ def test_every_row_is_whole():
     """Every key says what it means and shows how it is written; a unit is none that nobody reads."""
     for key in study_keys():
         assert key.meaning and key.example and key.table.isprintable(), key
-        assert key.unit in ("", "m", "ohm", "F", "H", "V", "dB", "Hz", "degC", "1", "S/m"), key
+        assert key.unit in ("", "m", "ohm", "F", "H", "V", "A", "W", "dB", "Hz", "degC", "1", "S/m"), key
         assert not (key.required and key.default), key
         tomllib.loads(f"{key.name} = {key.example}")
 
@@ -48,7 +48,7 @@ def test_the_examples_make_a_study(tmp_path):
     (tmp_path / "examples.toml").write_text(text, encoding="utf-8")
     study = read_study(tmp_path / "examples.toml")
     assert study.antenna.height == 7.0
-    assert study.feedline.tee.choke == 220e-6
+    assert study.feedline.tee.choke.value == 220e-6
     assert study.limits["gain_db"].low == 9.0
     assert len(study.vary[0].values) == 3
 

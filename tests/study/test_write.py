@@ -58,6 +58,8 @@ stray = "3 pF"
 cable = "rg6-ccs"
 length = "0 m"
 power = "coax"
+length_tolerance = "0 m"
+velocity_tolerance = "0"
 
 [supply]
 voltage = "12 V 5%"
@@ -83,6 +85,7 @@ build = 16
 [fixture]
 source = "50 ohm"
 dummy = "47 pF"
+stray = "0 F"
 load = "50 ohm"
 
 [[vary]]

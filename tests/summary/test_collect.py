@@ -85,7 +85,7 @@ def test_measures_table(tmp_path):
     both = gather(written(tmp_path, arrays(range(5), failed=[(1, 2)])))
     table = measures_table(both, BANDS, build_matches(both, 16))
     assert list(table.columns) == ["scenario", "unit", "measure", "frequency_hz", "value"]
-    assert len(table) == 2 * 5 * (3 * (len(BANDED) + 2) + len(SINGLE))
+    assert len(table) == 2 * 5 * (3 * (len(BANDED) + 4) + len(SINGLE))
     assert table["measure"].dtype == "category"
     row = table[(table.scenario == 1) & (table.unit == 4) & (table.measure == "noise_margin_db")]
     expected = 0.001 + 4 + 1000 * BANDED.index("noise_margin_db")

@@ -32,7 +32,7 @@ def test_columns_and_rows():
     """The columns of the contract, a row for each measure and band, and the counts as whole numbers."""
     found = table(np.arange(5), {"supply_v": Limit(10, math.inf)}, supply_v=[12, 9, 11, 12, 13])
     assert tuple(found.columns) == COLUMNS
-    assert len(found) == 3 * (len(BANDED) + 2) + len(SINGLE) + 1
+    assert len(found) == 3 * (len(BANDED) + 4) + len(SINGLE) + 1
     assert found.to_csv(index=False).splitlines()[-1] == (
         f"0,(all limits),0/1,,1.0,,,,,,,,,,4,3,0.75,{clopper_pearson(3, 4)[0]},{clopper_pearson(3, 4)[1]}"
     )
