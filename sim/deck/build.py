@@ -13,6 +13,7 @@ from sim.antenna.short_vertical import short_vertical
 from sim.antenna.source import AntennaSource
 from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import read_circuit
+from sim.deck.measured import measured_antenna
 from sim.errors import CircuitError, Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
@@ -34,7 +35,9 @@ def antenna_of(study) -> AntennaSource:
     Raises
     ------
     StudyError
-        No passive network comes close enough to a wire's impedance.
+        No passive network comes close enough to a wire's or a measured impedance.
+    RecordError
+        The file of a measured antenna cannot be used.
     """
     words = study.antenna
     if words.model == "fixture":
@@ -50,6 +53,8 @@ def antenna_of(study) -> AntennaSource:
         )
     if words.model == "ground-wire":
         return _ground_wire(study)
+    if words.model == "measured":
+        return measured_antenna(study)
     return short_vertical(words.height, words.radius, words.gap, words.ground_loss, words.stray)
 
 
