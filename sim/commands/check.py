@@ -122,6 +122,8 @@ def _source(antenna) -> str:
             soil = "own soil" if antenna.soil_conductivity or antenna.soil_permittivity else f"soil {antenna.soil}"
             end = "open" if antenna.far_end == "open" else format_quantity(antenna.far_end, "ohm")
             return f"{format_quantity(antenna.length, 'm')}, far end {end}, {soil}"
+        case "measured":
+            return antenna.file if antenna.state is None else f"{antenna.file}, {antenna.state}"
         case "plain":
             elements = (
                 (antenna.resistance + antenna.radiation, "ohm"),

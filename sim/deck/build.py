@@ -14,6 +14,7 @@ from sim.antenna.source import AntennaSource
 from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import read_circuit
 from sim.deck.header import least_supply
+from sim.deck.measured import measured_antenna
 from sim.deck.outside import (
     TEE_PARTS,
     draw_outside,
@@ -43,7 +44,9 @@ def antenna_of(study) -> AntennaSource:
     Raises
     ------
     StudyError
-        No passive network comes close enough to a wire's impedance.
+        No passive network comes close enough to a wire's or a measured impedance.
+    RecordError
+        The file of a measured antenna cannot be used.
     """
     words = study.antenna
     if words.model == "fixture":
@@ -59,6 +62,8 @@ def antenna_of(study) -> AntennaSource:
         )
     if words.model == "ground-wire":
         return _ground_wire(study)
+    if words.model == "measured":
+        return measured_antenna(study)
     return short_vertical(words.height, words.radius, words.gap, words.ground_loss, words.stray)
 
 

@@ -13,7 +13,8 @@ _ANTENNAS = {
     "ground-wire": "a wire on the ground, as a lossy line fitted by a passive network; soil values are estimates, "
     "changing by season, and outside noise is reckoned as an equally bright sky, right within 4 dB",
     "plain": "resistors, capacitor and inductor in series, with an effective height, as the builder gave them",
-    "measured": "the impedance measured by the builder",
+    "measured": "the impedance in the builder's file, as a passive network fitted to it; what it hears, and how "
+    "much of its resistance is loss, follows from the effective height that was given",
     "fixture": "the bench fixture: a source behind a dummy capacitor, no field",
 }
 
@@ -32,7 +33,7 @@ def modelled(study: Mapping) -> tuple[str, ...]:
 
     model = str(_table(study, "antenna").get("model", ""))
     lines = [
-        f"Antenna: {_ANTENNAS.get(model, model)}. An estimate; the site's ground is not measured.",
+        f"Antenna: {_ANTENNAS.get(model, model)}. {_ground(model)}",
         f"Amplifier: circuit {said('amplifier.circuit')} in SPICE, op-amp {said('amplifier.opamp')} as a "
         "macromodel of typical data-sheet figures; how dies differ is common practice, no maker's figure.",
         "Parts: drawn from their tolerance. Parts marked as one lot share most of their deviation within a "
@@ -51,6 +52,12 @@ def modelled(study: Mapping) -> tuple[str, ...]:
     if model != "fixture":
         lines.insert(5, _noise_line(study))
     return tuple(lines)
+
+
+def _ground(model: str) -> str:
+    if model == "measured":
+        return "The site's ground is in the file as it was on that day."
+    return "An estimate; the site's ground is not measured."
 
 
 def _feedline(study: Mapping) -> str:

@@ -30,7 +30,7 @@ def cautions(study) -> list[str]:
     fit_error = getattr(antenna, "fit_error", None)
     if fit_error is not None:
         found.append(
-            f"The network that stands for the {antenna.name} keeps to its impedance within"
+            f"The network that stands for the {antenna.name} antenna keeps to its impedance within"
             f" {max(1, math.ceil(100 * float(fit_error(bands).max())))} % at the bands."
         )
     for f in bands[~antenna.valid(bands)]:

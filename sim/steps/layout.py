@@ -42,6 +42,8 @@ def study_inputs(study_file, units=None) -> list[str]:
             files.append(_file("opamps", words.amplifier.opamp, ".toml", words.folder))
             for section in words.feedline.all_sections:
                 files.append(_file("feedlines", section.cable, ".toml", words.folder))
+            if words.antenna.model == "measured":
+                files.append(Path(words.folder) / words.antenna.file)
         refuse_braces(*files)
     except InputError as error:
         sys.exit(str(error))

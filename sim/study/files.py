@@ -18,6 +18,7 @@ _KINDS = {
     "opamp": ("opamps", ".toml", "opamps"),
     "cable": ("feedlines", ".toml", "cables"),
 }
+_MEASURED = (".s1p", ".csv")
 
 
 def file_text(path: Path, name: str) -> str:
@@ -134,7 +135,29 @@ def name_fault(key: str, name: str, folder: Path) -> tuple[str, str] | None:
             f"there is no {'op-amp' if key == 'opamp' else key} {shown(name)}.",
             f"{hint}All of them: bandfloor list {listed}; or name a file of your own that ends in {ending}.",
         )
-    if not name.endswith(ending):
+    return _own_fault(name, (ending,), folder)
+
+
+def measured_fault(name: str, folder: Path) -> tuple[str, str] | None:
+    """What is wrong with the name of a measured antenna's file; None where nothing is.
+
+    Parameters
+    ----------
+    name : str
+        A path from the study's folder.
+    folder : Path
+        The study's folder; files outside are not read.
+
+    Returns
+    -------
+    found, remedy : str
+    """
+    return _own_fault(name, _MEASURED, folder)
+
+
+def _own_fault(name: str, endings: tuple[str, ...], folder: Path) -> tuple[str, str] | None:
+    ending = " or ".join(endings)
+    if not name.endswith(endings):
         return f"{shown(name)} does not end in {ending}.", f"Name a file of your own that ends in {ending}."
     try:
         path = (folder / name).resolve()

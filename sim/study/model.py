@@ -302,6 +302,36 @@ class GroundWire(_Table):
         return self
 
 
+class Measured(_Table):
+    """An antenna of which the impedance stands in a file, measured or from another program."""
+
+    model: Literal["measured"] = _field("which antenna it is", '"measured"')
+    file: Text = _field(
+        "file of its impedance beside the study: Touchstone (.s1p), or a table (.csv, docs/own-antenna.md)",
+        '"vertical.s1p"',
+    )
+    state: Text | None = _field(
+        "which rows of a table with a column state: vary it to compare them", '"wet"', default=None
+    )
+    effective_height: _quantity("m", 1e-4, 1e4, "Write a height from 0.1 mm to 10 km.") | None = _field(
+        "open-circuit voltage per total vertical field at the ground, about half a short vertical's height; without it"
+        " nothing is said about outside noise",
+        '"3 m"',
+        "m",
+        None,
+    )
+    ground_loss: _quantity("ohm", 0, 1e4, "Write 0 to 10k.") | None = _field(
+        "part of its resistance that is loss, a noisy one; left out: all that 40 (k h)² of the effective height h does"
+        " not account for",
+        '"10"',
+        "ohm",
+        None,
+    )
+    stray: _quantity("F", 0, 1e-9, "Write 0 to 1 nF.") = _field(
+        "capacitance across its terminals that was not there when it was measured", '"3 pF"', "F", 0.0
+    )
+
+
 _DUMMY = _part("F", 1e-14, 1e-6, "Write 0.01 pF to 1 uF.")
 _STRAY = _part("F", 0, 1e-9, "Write 0 to 1 nF.")
 _JIG = "; its tolerance is drawn once a build, as one jig measures all its units"
@@ -635,7 +665,7 @@ class Vary(_Table):
     )
 
 
-Antenna = Annotated[ShortVertical | GroundWire | Plain | Fixture, Field(discriminator="model")]
+Antenna = Annotated[ShortVertical | GroundWire | Plain | Measured | Fixture, Field(discriminator="model")]
 
 
 class Study(_Table):
@@ -675,6 +705,7 @@ ANTENNA_MODELS = {
     "short-vertical": ShortVertical,
     "ground-wire": GroundWire,
     "plain": Plain,
+    "measured": Measured,
     "fixture": Fixture,
 }
 """Models of antennas by name."""

@@ -18,7 +18,7 @@ from sim.noise.atmospheric import atmospheric_records
 from sim.noise.external import CLASSES
 from sim.quantity import QuantityError, format_quantity, parse_part
 from sim.study.choices import FIXED, PARTS, UNITS_OF_PARTS, every_key, model_at, variable_keys, with_choice
-from sim.study.files import file_text, name_fault, syntax_fault
+from sim.study.files import file_text, measured_fault, name_fault, syntax_fault
 from sim.study.lines import key_lines, line_of
 from sim.study.model import ANTENNA_MODELS, MOST_VALUES, SET_BY_READER, Bands, NoiseTable, Study, is_plain_text
 from sim.study.preferred import preferred_values
@@ -172,7 +172,7 @@ class _Check:
 
     def _unknown(self, path: tuple) -> None:
         model = model_at(self.data, path[:-1])
-        known = [key for key in (model.model_fields if model else ()) if key not in SET_BY_READER]
+        known = [key for key in (model.model_fields if model else ()) if model is not Study or key not in SET_BY_READER]
         if path[0] in _LATER and len(path) == 1:
             self.fault(
                 path, "is a table that this version does not know.", "Take it out; nothing would be done with it."
@@ -210,6 +210,10 @@ class _Check:
         for number in range(len(sections) if isinstance(sections, list) else 0):
             path = ("feedline", "sections", number, "cable")
             self._name(path, "cable", self.at(*path))
+        if self.at("antenna", "model") == "measured" and is_plain_text(self.at("antenna", "file")):
+            said = measured_fault(self.at("antenna", "file"), self.folder)
+            if said:
+                self.fault(("antenna", "file"), *said)
 
     def _name(self, path: tuple, key: str, name) -> None:
         said = name_fault(key, name, self.folder) if is_plain_text(name) else None

@@ -57,7 +57,7 @@ def study_keys() -> tuple[Key, ...]:
 def _keys(table: str, model: type[BaseModel]):
     for name, field in model.model_fields.items():
         extra = field.json_schema_extra
-        if name in SET_BY_READER or not isinstance(extra, dict):
+        if (model is Study and name in SET_BY_READER) or not isinstance(extra, dict):
             continue
         missing = field.is_required() or field.default is None or field.default == {}
         # A table of names that the study chooses has one row for all of them.
