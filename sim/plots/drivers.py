@@ -37,7 +37,7 @@ def drivers(rows: pd.DataFrame, titles: Sequence[tuple[str, str]], scenario: int
         return None
     bands = sorted({f for _, table in tables for f in table.columns if np.isfinite(f)})
     longest = max(style.text_width_in(words.part_name(part)) for _, table in tables for part in table.index)
-    left = min(max(longest + 0.16, 0.5), 1.5)
+    left = min(max(longest + 0.16, 0.5), 2.1)
     first_above = 0.60 if bands else 0.32
     figure, panels = style.sheet(
         [

@@ -42,7 +42,7 @@ class _Tables:
 
 
 _MOST_TRADES = 4
-_WITHIN = {"match_gain_db": " within a build", "match_phase_deg": " within a build"}
+_WITHIN = dict.fromkeys(("match_gain_db", "match_phase_deg", "match_system_phase_deg"), " within a build")
 
 
 def write_figures(out_dir: Path) -> list[Figure]:
@@ -280,7 +280,9 @@ def _loop_margin(t: _Tables):
 def _drivers(t: _Tables):
     from sim.plots.drivers import drivers
 
-    wanted = ("gain_db", "match_gain_db", "match_phase_deg", "noise_margin_db")
+    # With the same line for all units the match with feedline is that of the bench.
+    lines = ("match_system_phase_deg",) * bool(t.drivers["part"].astype(str).str.startswith("feedline.").any())
+    wanted = ("gain_db", "match_gain_db", "match_phase_deg", *lines, "noise_margin_db")
     titles = [(m, f"{words.short_name(m)}{_WITHIN.get(m, '')}: share of variance") for m in wanted]
     scenario, name = t.shown.numbers[0], t.shown.names[0]
     drawn = drivers(t.drivers, titles, scenario)

@@ -85,8 +85,8 @@ def number(value: float, unit: str = "") -> str:
 
 
 def part_name(part: str) -> str:
-    """A driver's name as printed: the temperature is no part, and its unit stands in the slope."""
-    return "temperature" if part == "temperature_c" else part
+    """A driver's name as printed: the temperature is no part, and a tee is known to belong to the feedline."""
+    return "temperature" if part == "temperature_c" else part.replace("feedline.tee.", "tee.")
 
 
 def limit_text(low: float, high: float, unit: str) -> str:

@@ -69,12 +69,11 @@ def _feedline(study: Mapping) -> str:
 
 def _line_spread(study: Mapping) -> str:
     """How lines differ from unit to unit."""
-    line = _table(study, "feedline")
-    spread = [
-        f"{what} ±{line[key]}"
-        for key, what in (("length_tolerance", "length"), ("velocity_tolerance", "velocity"))
-        if str(line.get(key, "0")) not in ("0", "0 m")
-    ]
+    spread = []
+    for key, what, unit in (("length_tolerance", "length", "m"), ("velocity_tolerance", "velocity", "1")):
+        share = parse_quantity(_table(study, "feedline").get(key, "0"), unit)
+        if share > 0:
+            spread.append(f"{what} ±{format_quantity(share, 'm') if unit == 'm' else f'{100 * share:.3g} %'}")
     return f", {' and '.join(spread)} from unit to unit," if spread else ""
 
 

@@ -24,6 +24,16 @@ def test_varied_values_are_all_named():
     assert "0 m / 60 m of rg6-ccs" in " ".join(modelled(study))
 
 
+def test_lines_that_differ_are_said():
+    """Length in its unit and velocity in per cent; the match then is one of amplifiers and feedlines."""
+    line = {**STUDY["feedline"], "length_tolerance": "300 mm", "velocity_tolerance": "0.005"}
+    study = {**STUDY, "feedline": line}
+    text = " ".join(modelled(study))
+    assert "130 m of rg6-ccs, length ±300 mm and velocity ±0.5 % from unit to unit, as a lossy line" in text
+    assert "Match: amplifiers and feedlines." in " ".join(left_out(set(), True, study))
+    assert "Match: amplifiers only." in " ".join(left_out(set(), True, STUDY)) and "±" not in " ".join(modelled(STUDY))
+
+
 def test_measured_noise_is_said_to_be_the_builders():
     """A noise table of the builder's is not passed off as a median of surveys."""
     study = {**STUDY, "site": {"noise": {"frequencies": ["1.8M"], "fa_db": [50]}}}
