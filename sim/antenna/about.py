@@ -45,6 +45,12 @@ ABOUT = {
         "line: Carson 1926, Wise 1934, Sunde 1949, Wait 1972; emf: Beverage, Rice and Kellogg 1923, Agrawal, Price and"
         " Gurbaxani 1980; compared with NEC-2 (nec2c 1.3). Soils: common practice, no source",
     ),
+    "measured": About(
+        "within the file's frequencies, where its network is within 2 % of the impedance at every band, or refused; the"
+        " run says by how much. Outside them the network goes on by itself, passive but a guess",
+        "the file is the builder's own; network: Foster, Bell Syst. Tech. J. 3, 1924; radiation resistance 40 (k h)² of"
+        " a short vertical of effective height h over perfect ground: textbook",
+    ),
     "plain": About(
         "as far as its elements are: they and the effective height stay the same at all frequencies",
         "circuit theory; the values are the builder's own",
