@@ -79,6 +79,7 @@ class Page:
     stamp: str
     verdict: tuple[str, ...]
     facts: tuple[Fact, ...]
+    warnings: tuple[str, ...] = ()
     scenarios: Table = field(default_factory=Table)
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
