@@ -30,14 +30,14 @@ wavelength (NEC-2 itself fails there), two wires fed against each other.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
 
 from sim.antenna.earth_line import EarthLine, reflection
 from sim.antenna.earth_rod import Rods
-from sim.antenna.ladder import Ladder, fit_ladder, line_branches, relative_error
+from sim.antenna.ladder import Ladder, fit_ladder, line_branches, relative_error, single_pole
 from sim.antenna.source import AntennaSource
 from sim.constants import C0, ETA0, K_B, T0
 from sim.noise.density import fa_from_field
@@ -231,8 +231,14 @@ def _network(line: EarthLine, length: float, far_end: float, far_rods, centre_fe
     top = seen.max() if len(seen) else FIT_HZ[0]
     count = int(np.clip(np.ceil(top * 2 * wire.arm / velocity), 3, 12))
     best, smallest = None, np.inf
-    for more in (0, 2, 1, 3):
-        start = line_branches(wire.arm, gamma.real[0], ends * z0.real[0], velocity, bounce, count + more)
+    given = (wire.arm, gamma.real[0], ends * z0.real[0], velocity, bounce)
+    # An end of little resistance, a rod without resistor, needs the pole at zero; others do better without.
+    for more, shorted in (*((more, False) for more in (0, 2, 1, 3)), *((more, True) for more in (0, 2, 1))):
+        if shorted and (bounce > 0 or smallest < LARGEST_FIT_ERROR):
+            break
+        start = line_branches(*given, count + more)
+        if shorted:
+            start = replace(start, branches=(single_pole(*given), *start.branches))
         ladder = fit_ladder(freq, wanted, start, 1 + 8 * near)
         worst = relative_error(ladder, np.array(bands_hz), wire.line_impedance(np.array(bands_hz))).max()
         if worst < smallest:

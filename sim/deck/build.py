@@ -110,7 +110,8 @@ def _vertical(study) -> AntennaSource:
     words = study.antenna
     given = (words.height, words.radius, words.gap, words.ground_loss, words.stray, words.lead)
     antenna = short_vertical(*given)
-    if antenna.valid(max(study.bands.frequencies)):
+    # A stump has no first resonance to which the open line could be tied: the closed form stands, out of its range.
+    if antenna.valid(max(study.bands.frequencies)) or words.height < 40 * words.radius:
         return antenna
     antenna = tall_vertical(*given, study.bands.frequencies)
     remedy = "Take bands closer together, in studies of their own, or a shorter antenna."
