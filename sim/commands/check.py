@@ -120,8 +120,10 @@ def _source(antenna) -> str:
             return f"{format_quantity(antenna.height, 'm')} high, radius {format_quantity(antenna.radius, 'm')}"
         case "ground-wire":
             soil = "own soil" if antenna.soil_conductivity or antenna.soil_permittivity else f"soil {antenna.soil}"
-            end = "open" if antenna.far_end == "open" else format_quantity(antenna.far_end, "ohm")
-            return f"{format_quantity(antenna.length, 'm')}, far end {end}, {soil}"
+            end = antenna.far_end
+            end = end if isinstance(end, str) else format_quantity(end, "ohm")
+            wires = "two wires of " if antenna.wires == 2 else ""
+            return f"{wires}{format_quantity(antenna.length, 'm')}, far end {end}, {soil}"
         case "measured":
             return antenna.file if antenna.state is None else f"{antenna.file}, {antenna.state}"
         case "plain":

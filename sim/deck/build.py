@@ -6,11 +6,13 @@ from dataclasses import replace
 import numpy as np
 
 from sim.antenna.earth_line import SOILS, EarthLine
+from sim.antenna.earth_rod import Rods
 from sim.antenna.fixture import fixture
 from sim.antenna.ground_wire import LARGEST_FIT_ERROR, ground_wire
 from sim.antenna.plain import plain
 from sim.antenna.short_vertical import short_vertical
 from sim.antenna.source import AntennaSource
+from sim.antenna.tall_vertical import LARGEST_TALL_ERROR, tall_vertical
 from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import read_circuit
 from sim.deck.header import least_supply
@@ -30,6 +32,7 @@ from sim.feedline.tee import Tee
 from sim.opamp.catalogue import load_opamp
 from sim.opamp.macromodel import MacroParameters, nominal_parameters
 from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
+from sim.study.electrode import electrode_parts
 
 SUPPLY_COLUMN = "supply.voltage"
 """Name under which the supply voltage is drawn and ranked, beside the circuit's parts."""
@@ -44,7 +47,8 @@ def antenna_of(study) -> AntennaSource:
     Raises
     ------
     StudyError
-        No passive network comes close enough to a wire's or a measured impedance.
+        No passive network comes close enough to the impedance of a wire, of a vertical above its closed form, or of a
+        measured antenna.
     RecordError
         The file of a measured antenna cannot be used.
     """
@@ -64,7 +68,7 @@ def antenna_of(study) -> AntennaSource:
         return _ground_wire(study)
     if words.model == "measured":
         return measured_antenna(study)
-    return short_vertical(words.height, words.radius, words.gap, words.ground_loss, words.stray)
+    return _vertical(study)
 
 
 def route_of(study) -> Route:
@@ -94,29 +98,56 @@ def _ground_wire(study) -> AntennaSource:
         soil = replace(soil, permittivity=words.soil_permittivity)
     if words.soil_conductivity is not None:
         soil = replace(soil, conductivity=words.soil_conductivity)
+    far_end, far_rods = electrode_parts(words.far_end)
+    ground_loss, feed_rods = electrode_parts(words.ground_loss)
+    beside = words.spacing if words.wires == 2 else None
     antenna = ground_wire(
-        EarthLine(words.radius, words.coat_radius, words.coat_permittivity, words.height, soil),
+        EarthLine(words.radius, words.coat_radius, words.coat_permittivity, words.height, soil, beside),
         words.length,
-        math.inf if words.far_end == "open" else words.far_end,
-        words.ground_loss,
+        far_end,
+        ground_loss,
         words.feed == "centre",
         math.radians(words.azimuth),
         math.radians(words.elevation),
         study.bands.frequencies,
+        *(
+            Rods(count, words.rod_length, words.rod_radius, words.rod_spacing, soil) if count else None
+            for count in (far_rods, feed_rods)
+        ),
     )
-    error = antenna.fit_error(antenna.bands_hz).max()
-    if not error <= LARGEST_FIT_ERROR:
-        raise StudyError(
-            Fault(
-                study.file,
-                study.line_of("antenna.length"),
-                "antenna",
-                f"no passive network comes closer than {100 * error:.1f} % to the wire's impedance at the bands;"
-                f" {100 * LARGEST_FIT_ERROR:g} % is the limit.",
-                "Take fewer bands at a time, or end the wire in a resistance.",
-            )
-        )
+    remedy = "Take fewer bands at a time, or end the wire in a resistance."
+    _refuse_misfit(study, antenna, LARGEST_FIT_ERROR, "antenna.length", "wire", remedy)
     return replace(antenna, shunt_capacitance=words.stray)
+
+
+def _vertical(study) -> AntennaSource:
+    """A vertical by its network in closed form, or, with a band above that one's range, by the one of an open line."""
+    words = study.antenna
+    given = (words.height, words.radius, words.gap, words.ground_loss, words.stray, words.lead)
+    antenna = short_vertical(*given)
+    # A stump has no first resonance to which the open line could be tied: the closed form stands, out of its range.
+    if antenna.valid(max(study.bands.frequencies)) or words.height < 40 * words.radius:
+        return antenna
+    antenna = tall_vertical(*given, study.bands.frequencies)
+    remedy = "Take bands closer together, in studies of their own, or a shorter antenna."
+    _refuse_misfit(study, antenna, LARGEST_TALL_ERROR, "antenna.height", "vertical", remedy)
+    return antenna
+
+
+def _refuse_misfit(study, antenna, limit: float, key: str, what: str, remedy: str) -> None:
+    error = antenna.fit_error(antenna.bands_hz).max()
+    if error <= limit:
+        return
+    raise StudyError(
+        Fault(
+            study.file,
+            study.line_of(key),
+            "antenna",
+            f"no passive network comes closer than {100 * error:.1f} % to the {what}'s impedance at the bands;"
+            f" {100 * limit:g} % is the limit.",
+            remedy,
+        )
+    )
 
 
 def chain_of(study) -> Chain:
