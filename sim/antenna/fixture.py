@@ -5,17 +5,22 @@
 The generator's resistance is a real resistor: its thermal noise stays on, as on the bench. No field is
 received, so the effective height is NaN. A series capacitor stands for a vertical within 5 % of |X| up to kh
 = 0.3.
+
+Before an amplifier with two inputs it is an ideal balanced source with an earthed centre tap: half the resistance and
+a whole dummy capacitor in each leg, as a dipole is two verticals.
+
+    in_p o---Cd---Rs/2---o centre o---Rs/2---Cd---o in_n
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from sim.antenna.source import AntennaSource
+from sim.antenna.source import BalancedSource
 
 
 @dataclass(frozen=True, kw_only=True)
-class Fixture(AntennaSource):
+class Fixture(BalancedSource):
     """A dummy antenna; make one with `fixture`.
 
     Attributes
@@ -47,6 +52,14 @@ class Fixture(AntennaSource):
             f"C{prefix}_d {top} {inner} {self.dummy!r}",
             f"R{prefix}_src {inner} {bottom} {self.source!r}",
         )
+
+    def leg(self, terminal, centre, prefix):
+        """Half the resistance and a dummy capacitor of its own."""
+        return Fixture(**{**vars(self), "source": self.source / 2}).netlist(terminal, centre, prefix)
+
+    def leg_impedance(self, freq_hz):
+        """Of one leg of the balanced source. [Ω]"""
+        return self.impedance(freq_hz) - self.source / 2
 
 
 def fixture(source=50.0, dummy=47e-12):

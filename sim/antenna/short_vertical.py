@@ -161,7 +161,7 @@ class ShortVertical(AntennaSource):
         return tuple(cards)
 
 
-def _cautions(height, radius, gap):
+def ratio_cautions(height, radius, gap):
     """Where the dimensions leave the ratios that the fit spans."""
     segment = gap / GAP_PER_SEGMENT
     found = []
@@ -217,7 +217,7 @@ def short_vertical(height, radius, gap=0.075, ground_loss=30.0, stray=3e-12):
         low_hz=0.0,
         high_hz=KH_MAX * C0 / (2.0 * math.pi * height),
         shunt_capacitance=float(stray),
-        cautions=_cautions(height, radius, gap),
+        cautions=ratio_cautions(height, radius, gap),
         elements=four_elements(height, radius, gap),
         ground_loss=float(ground_loss),
     )

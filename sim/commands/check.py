@@ -122,6 +122,11 @@ def _source(antenna) -> str:
             soil = "own soil" if antenna.soil_conductivity or antenna.soil_permittivity else f"soil {antenna.soil}"
             end = "open" if antenna.far_end == "open" else format_quantity(antenna.far_end, "ohm")
             return f"{format_quantity(antenna.length, 'm')}, far end {end}, {soil}"
+        case "short-dipole":
+            return (
+                f"{format_quantity(antenna.length, 'm')} tip to tip, {format_quantity(antenna.height, 'm')} above"
+                f" {'own' if antenna.soil_conductivity or antenna.soil_permittivity else antenna.soil} soil"
+            )
         case "plain":
             elements = (
                 (antenna.resistance + antenna.radiation, "ohm"),
@@ -139,11 +144,12 @@ def _around(study, chain) -> list[str]:
     low, high = study.run.temperature
     degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
     way = "line and chokes" if study.feedline.tee else "line"
+    balun = " ideal balun, in each leg a" if chain.circuit.balanced else ""
     return [
         *_noise(study),
         f"supply  {format_quantity(volts.value, 'V')}{tolerance} at the receiver,"
         f" {format_quantity(chain.feed_resistance, 'ohm', 3)} of {way} before the amplifier",
-        f"bench   {format_quantity(bench.source, 'ohm')} port, {format_quantity(bench.dummy, 'F')} dummy antenna,"
+        f"bench   {format_quantity(bench.source, 'ohm')} port,{balun} {format_quantity(bench.dummy, 'F')} dummy,"
         f" amplifier, {format_quantity(bench.load, 'ohm')} port",
         f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",
         f"air     {degrees}",

@@ -3,10 +3,9 @@
 import numpy as np
 
 from sim.antenna.fixture import fixture
-from sim.antenna.source import AntennaSource
 from sim.constants import T0
 from sim.deck.build import route_of
-from sim.deck.chain import REFERENCE_LOAD
+from sim.deck.chain import REFERENCE_LOAD, Chain
 from sim.measures.panel import MU_HIGH_HZ, MU_LOW_HZ, Reader, Surroundings, deciding, nominal_phase, unit_measures
 from sim.measures.rational import Barycentric, choose_support
 from sim.noise.atmospheric import atmospheric_noise
@@ -16,6 +15,8 @@ from sim.noise.site import SiteNoise
 from sim.quantity import from_db_power
 
 CURVE_POINTS = 61
+MOST_SUPPORT = {False: 24, True: 32}
+"""Support points at most, for one input and for two: twice the amplifier has more poles."""
 LOOP_POINTS = 16
 """Points a decade at which every loop is looked at before points are added."""
 
@@ -41,14 +42,15 @@ def site_noise(study) -> SiteNoise:
     return SiteNoise(table(site.noise.frequencies, levels))
 
 
-def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz: float) -> Surroundings:
+def surroundings(study, chain: Chain, samples_hz: np.ndarray, high_hz: float) -> Surroundings:
     """Everything around the amplifier of one scenario.
 
     Parameters
     ----------
     study : Study
         Of the scenario.
-    antenna : AntennaSource
+    chain : Chain
+        Of the same scenario.
     samples_hz : ndarray, shape (n_freq,)
         The simulator's own frequencies. [Hz]
     high_hz : float
@@ -58,6 +60,7 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
     -------
     Surroundings
     """
+    antenna, balanced = chain.antenna, chain.circuit.balanced
     bands = np.asarray(study.bands.frequencies, dtype=float)
     read_hz = np.concatenate([bands, curve_frequencies(bands)])
     decades = np.log10(high_hz / samples_hz[0])
@@ -75,7 +78,7 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         emf_density=antenna.external_emf(read_hz, site_noise(study).field(read_hz)),
         ambient_emf_density=antenna.ambient_emf(read_hz, T0),
         effective_height=height,
-        bench_z=bench.impedance(read_hz),
+        bench_z=bench.leg_impedance(read_hz) if balanced else bench.impedance(read_hz),
         bench_source=study.fixture.source,
         bench_load=study.fixture.load,
         line=route.chain_matrix(read_hz),
@@ -84,6 +87,7 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         receiver_noise=float(from_db_power(study.receiver.noise_figure)),
         load=REFERENCE_LOAD,
         line_impedance=route.impedance,
+        balanced=balanced,
     )
 
 
@@ -104,7 +108,7 @@ def reader(nominal_run, rest, around: Surroundings) -> Reader:
     drives, reads, samples = nominal_run.values.shape
     s = 2j * np.pi * nominal_run.freq_hz
     flat = nominal_run.values.reshape(drives * reads, samples)
-    support = choose_support(s, flat, deciding(drives, reads), most=24 * around.sharpness)
+    support = choose_support(s, flat, deciding(drives, reads), most=MOST_SUPPORT[around.balanced] * around.sharpness)
     draft = Reader(
         samples_hz=nominal_run.freq_hz,
         support=support,

@@ -9,7 +9,8 @@ from sim.quantity import QuantityError, format_quantity, parse_quantity
 _ANTENNAS = {
     "short-vertical": "a short vertical over ground, as a four-element network in closed form, with a "
     "resistance for the ground's loss",
-    "short-dipole": "a short dipole, as a network in closed form",
+    "short-dipole": "a level dipole above soil, both legs as networks in closed form, its resistance from the plane "
+    "waves that the soil returns; outside noise is reckoned as an equally bright sky, right within 4 dB",
     "ground-wire": "a wire on the ground, as a lossy line fitted by a passive network; soil values are estimates, "
     "changing by season, and outside noise is reckoned as an equally bright sky, right within 4 dB",
     "plain": "resistors, capacitor and inductor in series, with an effective height, as the builder gave them",

@@ -294,6 +294,50 @@ class GroundWire(_Table):
         return self
 
 
+class ShortDipole(_Table):
+    """A level dipole much shorter than half a wave, above soil; for an amplifier with two inputs."""
+
+    model: Literal["short-dipole"] = _field("which antenna it is", '"short-dipole"')
+    length: _quantity("m", 0.5, 60, "Write a length from 0.5 to 60 m.") = _field("tip to tip", '"10 m"', "m")
+    radius: _quantity("m", 1e-4, 0.2, "Write a radius from 0.1 mm to 0.2 m.") = _field(
+        "radius of the conductor, half its diameter", '"2 mm"', "m"
+    )
+    height: _quantity("m", 0.5, 1000, "Write a height from 0.5 to 1000 m.") = _field(
+        "height of the wire above the soil", '"20 m"', "m"
+    )
+    gap: _quantity("m", 2e-3, 1, "Write a gap from 2 mm to 1 m.") = _field(
+        "distance of the two legs in the middle", '"75 mm"', "m", 0.075
+    )
+    soil: Annotated[str, BeforeValidator(_soil)] = _field(
+        "kind of soil: " + ", ".join(soil.name for soil in SOILS), '"average"', default="average"
+    )
+    soil_permittivity: _quantity("1", 1, 100, "Write 1 to 100.") | None = _field(
+        "relative permittivity of the soil, in place of the kind's", '"13"', "1", None
+    )
+    soil_conductivity: _quantity("S/m", 1e-5, 10, 'Write 1e-5 to 10 S/m, for example "0.005 S/m".') | None = _field(
+        "conductivity of the soil, in place of the kind's", '"0.005 S/m"', "S/m", None
+    )
+    azimuth: _quantity("1", -360, 360, "Write degrees from -360 to 360.") = _field(
+        "arrival of the wanted signal, degrees from the direction of the wire", '"90"', "1", 90.0
+    )
+    elevation: _quantity("1", 1, 89, "Write degrees from 1 to 89.") = _field(
+        "arrival of the wanted signal, degrees above the horizon", '"30"', "1", 30.0
+    )
+    stray: _quantity("F", 0, 1e-9, "Write 0 to 1 nF.") = _field(
+        "capacitance of box, clamp and connector from each leg to ground", '"3 pF"', "F", 3e-12
+    )
+
+    @model_validator(mode="after")
+    def _dipole(self):
+        if self.length < 20 * self.radius or self.height < 20 * self.radius or self.gap > self.length / 10:
+            raise QuantityError(
+                f"a length of {self.length:g} m, a radius of {self.radius:g} m, a gap of {self.gap:g} m and a height"
+                f" of {self.height:g} m do not fit.",
+                "Length and height must be at least twenty times the radius, the gap at most a tenth of the length.",
+            )
+        return self
+
+
 _DUMMY = _quantity("F", 1e-14, 1e-6, "Write 0.01 pF to 1 uF.")
 
 
@@ -558,7 +602,7 @@ class Vary(_Table):
     )
 
 
-Antenna = Annotated[ShortVertical | GroundWire | Plain | Fixture, Field(discriminator="model")]
+Antenna = Annotated[ShortVertical | ShortDipole | GroundWire | Plain | Fixture, Field(discriminator="model")]
 
 
 class Study(_Table):
@@ -596,6 +640,7 @@ class Study(_Table):
 
 ANTENNA_MODELS = {
     "short-vertical": ShortVertical,
+    "short-dipole": ShortDipole,
     "ground-wire": GroundWire,
     "plain": Plain,
     "fixture": Fixture,
