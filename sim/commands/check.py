@@ -144,12 +144,14 @@ def _around(study, chain) -> list[str]:
     low, high = study.run.temperature
     degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
     way = "line and chokes" if study.feedline.tee else "line"
-    balun = " ideal balun, in each leg a" if chain.circuit.balanced else ""
+    dummy = f"{format_quantity(bench.dummy, 'F')} dummy antenna"
+    if chain.circuit.balanced:
+        dummy = f"ideal balun, in each leg a {dummy}"
     return [
         *_noise(study),
         f"supply  {format_quantity(volts.value, 'V')}{tolerance} at the receiver,"
         f" {format_quantity(chain.feed_resistance, 'ohm', 3)} of {way} before the amplifier",
-        f"bench   {format_quantity(bench.source, 'ohm')} port,{balun} {format_quantity(bench.dummy, 'F')} dummy,"
+        f"bench   {format_quantity(bench.source, 'ohm')} port, {dummy},"
         f" amplifier, {format_quantity(bench.load, 'ohm')} port",
         f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",
         f"air     {degrees}",

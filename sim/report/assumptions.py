@@ -43,6 +43,7 @@ def modelled(study: Mapping) -> tuple[str, ...]:
         *_tee_lines(study),
         f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
         f"{said('receiver.noise_figure', 'dB')}.",
+        *_two_inputs(model),
         "Stability: bilateral loop gain, judged by counting encirclements of −1, with the line matched and "
         "with its far end open.",
         "Yields: 95 % intervals after Clopper and Pearson. They cover the luck of the draw, not errors "
@@ -51,6 +52,17 @@ def modelled(study: Mapping) -> tuple[str, ...]:
     if model != "fixture":
         lines.insert(5, _noise_line(study))
     return tuple(lines)
+
+
+def _two_inputs(model: str) -> list[str]:
+    """What bench and common mode are, for the antenna that has two legs."""
+    if model != "short-dipole":
+        return []
+    return [
+        "Bench: an ideal balun with an earthed centre tap, one dummy capacitor in each leg.",
+        "Common mode: the same emf in both legs, each behind its own capacitance, which together are the wire's "
+        "against the soil. The amplifier's ground is taken as the soil: no mast, no feedline screen.",
+    ]
 
 
 def _feedline(study: Mapping) -> str:

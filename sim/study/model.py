@@ -346,7 +346,9 @@ class Fixture(_Table):
 
     model: Literal["fixture"] = _field("which antenna it is", '"fixture"')
     source: _quantity("ohm", 0, 1e6, "Write 0 to 1M.") = _field("resistance of the source", '"50"', "ohm", 50.0)
-    dummy: _DUMMY = _field("series capacitor, the dummy antenna", '"47p"', "F", 47e-12)
+    dummy: _DUMMY = _field(
+        "series capacitor, the dummy antenna; one in each leg before a circuit with two inputs", '"47p"', "F", 47e-12
+    )
 
 
 _LENGTH = _quantity("m", 0, 3000, "Write a length from 0 to 3000 m.")
@@ -587,7 +589,9 @@ class Bench(_Table):
     source: _quantity("ohm", 0.1, 1e6, "Write 0.1 to 1M.") = _field(
         "resistance of the sending port", '"50"', "ohm", 50.0
     )
-    dummy: _DUMMY = _field("series capacitor, the dummy antenna", '"47p"', "F", 47e-12)
+    dummy: _DUMMY = _field(
+        "series capacitor, the dummy antenna; one in each leg before a circuit with two inputs", '"47p"', "F", 47e-12
+    )
     load: _quantity("ohm", 0.1, 1e6, "Write 0.1 to 1M.") = _field(
         "resistance of the receiving port", '"50"', "ohm", 50.0
     )
