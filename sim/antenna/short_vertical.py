@@ -194,7 +194,7 @@ def foot_cards(ground_loss, lead, bottom, prefix):
     return cards, node
 
 
-def dimension_cautions(height, radius, gap):
+def ratio_cautions(height, radius, gap):
     """Where the dimensions leave the ratios that the fit spans."""
     segment = gap / GAP_PER_SEGMENT
     found = []
@@ -254,7 +254,7 @@ def short_vertical(height, radius, gap=0.075, ground_loss=30.0, stray=3e-12, lea
         low_hz=0.0,
         high_hz=KH_MAX * C0 / (2.0 * math.pi * height),
         shunt_capacitance=float(stray),
-        cautions=dimension_cautions(height, radius, gap),
+        cautions=ratio_cautions(height, radius, gap),
         elements=four_elements(height, radius, gap),
         ground_loss=float(ground_loss),
         lead=float(lead),

@@ -5,16 +5,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from sim.antenna.earth_line import SOILS, EarthLine
+from sim.antenna.earth_line import SOILS, EarthLine, Soil
 from sim.antenna.earth_rod import Rods
-from sim.antenna.fixture import fixture
+from sim.antenna.fixture import Fixture, fixture
 from sim.antenna.ground_wire import LARGEST_FIT_ERROR, ground_wire
 from sim.antenna.plain import plain
+from sim.antenna.short_dipole import short_dipole
 from sim.antenna.short_vertical import short_vertical
-from sim.antenna.source import AntennaSource
+from sim.antenna.source import AntennaSource, BalancedSource
 from sim.antenna.tall_vertical import LARGEST_TALL_ERROR, tall_vertical
 from sim.deck.chain import Chain, UnitValues
-from sim.deck.circuit import read_circuit
+from sim.deck.circuit import Circuit, read_circuit
 from sim.deck.header import least_supply
 from sim.deck.measured import measured_antenna
 from sim.deck.outside import (
@@ -25,7 +26,7 @@ from sim.deck.outside import (
     outside_parts,
     unit_outside,
 )
-from sim.errors import CircuitError, Fault, StudyError
+from sim.errors import Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
@@ -68,6 +69,18 @@ def antenna_of(study) -> AntennaSource:
         return _ground_wire(study)
     if words.model == "measured":
         return measured_antenna(study)
+    if words.model == "short-dipole":
+        return short_dipole(
+            words.length,
+            words.radius,
+            words.height,
+            _soil_of(words),
+            words.gap,
+            words.stray,
+            math.radians(words.azimuth),
+            math.radians(words.elevation),
+            study.bands.frequencies,
+        )
     return _vertical(study)
 
 
@@ -91,13 +104,19 @@ def route_of(study) -> Route:
     )
 
 
-def _ground_wire(study) -> AntennaSource:
-    words = study.antenna
+def _soil_of(words) -> Soil:
+    """The soil of an antenna's words: a kind, with constants of its own where they are given."""
     soil = next(soil for soil in SOILS if soil.name == words.soil)
     if words.soil_permittivity is not None:
         soil = replace(soil, permittivity=words.soil_permittivity)
     if words.soil_conductivity is not None:
         soil = replace(soil, conductivity=words.soil_conductivity)
+    return soil
+
+
+def _ground_wire(study) -> AntennaSource:
+    words = study.antenna
+    soil = _soil_of(words)
     far_end, far_rods = electrode_parts(words.far_end)
     ground_loss, feed_rods = electrode_parts(words.ground_loss)
     beside = words.spacing if words.wires == 2 else None
@@ -156,26 +175,20 @@ def chain_of(study) -> Chain:
     Raises
     ------
     InputError
-        The circuit, an op-amp or a cable cannot be read, or the study overrides a part that the circuit does not have.
+        The circuit, an op-amp or a cable cannot be read, the study overrides a part that the circuit does not have, or
+        antenna and circuit do not go together.
     """
     circuit = read_circuit(study.amplifier.circuit, study.folder)
-    if circuit.ports[0] != "in":
-        raise CircuitError(
-            Fault(
-                circuit.file,
-                None,
-                "ports",
-                "has a balanced input, and this version knows no antenna with two legs.",
-                "Use a circuit with the ports: in out vcc gnd.",
-            )
-        )
     circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
     record = load_opamp(study.amplifier.opamp, study.folder)
-    route = route_of(study)
+    route, antenna = route_of(study), antenna_of(study)
+    _refuse_misfit(study, circuit, antenna)
+    if circuit.balanced and isinstance(antenna, Fixture):
+        antenna = fixture(antenna.source, antenna.dummy, antenna.shunt_capacitance, inputs=2)
     return Chain(
         circuit=circuit,
         opamps=(record,) * len(circuit.devices),
-        antenna=antenna_of(study),
+        antenna=antenna,
         feed=nominal_feed(study, route),
         route=route,
         through_line=study.feedline.power == "coax",
@@ -183,6 +196,32 @@ def chain_of(study) -> Chain:
         outside=outside_parts(study, route),
         least_supply=least_supply(circuit),
     )
+
+
+def _refuse_misfit(study, circuit: Circuit, antenna: AntennaSource) -> None:
+    """Refuse an antenna with two legs before one input, one with one leg before two, and a limit on what is not."""
+
+    def refuse(key: str, found: str, remedy: str) -> None:
+        raise StudyError(Fault(study.file, study.line_of(key), key, found, remedy))
+
+    if circuit.balanced and not isinstance(antenna, BalancedSource):
+        refuse(
+            "amplifier.circuit",
+            f"the circuit {circuit.name} has two inputs, and the antenna {antenna.name} has one leg and ground.",
+            'Take a circuit with the ports "in out vcc gnd", or an antenna with two legs: model = "short-dipole".',
+        )
+    if not circuit.balanced and not antenna.single_ended:
+        refuse(
+            "amplifier.circuit",
+            f"the circuit {circuit.name} has one input, and the antenna {antenna.name} has two legs.",
+            'Take a circuit with the ports "in_p in_n out vcc gnd": circuit = "balanced-transimpedance".',
+        )
+    if not circuit.balanced and "cmrr_db" in study.limits:
+        refuse(
+            "limits.cmrr_db",
+            f"the circuit {circuit.name} has one input, so there is no common mode to reject.",
+            "Take the limit out, or use a circuit with two inputs.",
+        )
 
 
 def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:

@@ -95,6 +95,11 @@ class Circuit:
     probes: tuple[Probe, ...]
     others: tuple[Card, ...]
 
+    @property
+    def balanced(self) -> bool:
+        """Whether it has two inputs."""
+        return self.ports[0] == "in_p"
+
     def with_parts(
         self, overrides: Mapping[str, str], file: str, line_of: Callable[[str], int | None] | None = None
     ) -> "Circuit":

@@ -334,6 +334,50 @@ class GroundWire(_Table):
         return self
 
 
+class ShortDipole(_Table):
+    """A level dipole much shorter than half a wave, above soil; for an amplifier with two inputs."""
+
+    model: Literal["short-dipole"] = _field("which antenna it is", '"short-dipole"')
+    length: _quantity("m", 0.5, 60, "Write a length from 0.5 to 60 m.") = _field("tip to tip", '"10 m"', "m")
+    radius: _quantity("m", 1e-4, 0.2, "Write a radius from 0.1 mm to 0.2 m.") = _field(
+        "radius of the conductor, half its diameter", '"2 mm"', "m"
+    )
+    height: _quantity("m", 0.5, 1000, "Write a height from 0.5 to 1000 m.") = _field(
+        "height of the wire above the soil", '"20 m"', "m"
+    )
+    gap: _quantity("m", 2e-3, 1, "Write a gap from 2 mm to 1 m.") = _field(
+        "distance of the two legs in the middle", '"75 mm"', "m", 0.075
+    )
+    soil: Annotated[str, BeforeValidator(_soil)] = _field(
+        "kind of soil: " + ", ".join(soil.name for soil in SOILS), '"average"', default="average"
+    )
+    soil_permittivity: _quantity("1", 1, 100, "Write 1 to 100.") | None = _field(
+        "relative permittivity of the soil, in place of the kind's", '"13"', "1", None
+    )
+    soil_conductivity: _quantity("S/m", 1e-5, 10, 'Write 1e-5 to 10 S/m, for example "0.005 S/m".') | None = _field(
+        "conductivity of the soil, in place of the kind's", '"0.005 S/m"', "S/m", None
+    )
+    azimuth: _quantity("1", -360, 360, "Write degrees from -360 to 360.") = _field(
+        "arrival of the wanted signal, degrees from the direction of the wire", '"90"', "1", 90.0
+    )
+    elevation: _quantity("1", 1, 89, "Write degrees from 1 to 89.") = _field(
+        "arrival of the wanted signal, degrees above the horizon", '"30"', "1", 30.0
+    )
+    stray: _quantity("F", 0, 1e-9, "Write 0 to 1 nF.") = _field(
+        "capacitance of box, clamp and connector from each leg to ground", '"3 pF"', "F", 3e-12
+    )
+
+    @model_validator(mode="after")
+    def _dipole(self):
+        if self.length < 20 * self.radius or self.height < 20 * self.radius or self.gap > self.length / 10:
+            raise QuantityError(
+                f"a length of {self.length:g} m, a radius of {self.radius:g} m, a gap of {self.gap:g} m and a height"
+                f" of {self.height:g} m do not fit.",
+                "Length and height must be at least twenty times the radius, the gap at most a tenth of the length.",
+            )
+        return self
+
+
 class Measured(_Table):
     """An antenna of which the impedance stands in a file, measured or from another program."""
 
@@ -375,10 +419,16 @@ class Fixture(_Table):
     model: Literal["fixture"] = _field("which antenna it is", '"fixture"')
     source: _quantity("ohm", 0, 1e6, "Write 0 to 1M.") = _field("resistance of the source", '"50"', "ohm", 50.0)
     dummy: _DUMMY = _field(
-        f"series capacitor, the dummy antenna{_JIG}", '"47p 1%"', "F", parse_part("47p", "F")
+        f"series capacitor, the dummy antenna; one in each leg before a circuit with two inputs{_JIG}",
+        '"47p 1%"',
+        "F",
+        parse_part("47p", "F"),
     )
     stray: _STRAY = _field(
-        "capacitance from the amplifier's input to ground, of the fixture itself", '"1p 20%"', "F", parse_part(0, "F")
+        "capacitance from the amplifier's input, or from each, to ground, of the fixture itself",
+        '"1p 20%"',
+        "F",
+        parse_part(0, "F"),
     )
 
 
@@ -677,10 +727,16 @@ class Bench(_Table):
         "resistance of the sending port", '"50"', "ohm", 50.0
     )
     dummy: _DUMMY = _field(
-        f"series capacitor, the dummy antenna{_JIG}", '"47p 1%"', "F", parse_part("47p", "F")
+        f"series capacitor, the dummy antenna; one in each leg before a circuit with two inputs{_JIG}",
+        '"47p 1%"',
+        "F",
+        parse_part("47p", "F"),
     )
     stray: _STRAY = _field(
-        "capacitance from the amplifier's input to ground, of the fixture itself", '"1p 20%"', "F", parse_part(0, "F")
+        "capacitance from the amplifier's input, or from each, to ground, of the fixture itself",
+        '"1p 20%"',
+        "F",
+        parse_part(0, "F"),
     )
     load: _quantity("ohm", 0.1, 1e6, "Write 0.1 to 1M.") = _field(
         "resistance of the receiving port", '"50"', "ohm", 50.0
@@ -697,7 +753,9 @@ class Vary(_Table):
     )
 
 
-Antenna = Annotated[ShortVertical | GroundWire | Plain | Measured | Fixture, Field(discriminator="model")]
+Antenna = Annotated[
+    ShortVertical | ShortDipole | GroundWire | Plain | Measured | Fixture, Field(discriminator="model")
+]
 
 
 class Study(_Table):
@@ -735,6 +793,7 @@ class Study(_Table):
 
 ANTENNA_MODELS = {
     "short-vertical": ShortVertical,
+    "short-dipole": ShortDipole,
     "ground-wire": GroundWire,
     "plain": Plain,
     "measured": Measured,
