@@ -182,7 +182,7 @@ def chain_of(study) -> Chain:
     circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
     record = load_opamp(study.amplifier.opamp, study.folder)
     route, antenna = route_of(study), antenna_of(study)
-    _refuse_misfit(study, circuit, antenna)
+    _refuse_unmatched(study, circuit, antenna)
     if circuit.balanced and isinstance(antenna, Fixture):
         antenna = fixture(antenna.source, antenna.dummy, antenna.shunt_capacitance, inputs=2)
     return Chain(
@@ -198,7 +198,7 @@ def chain_of(study) -> Chain:
     )
 
 
-def _refuse_misfit(study, circuit: Circuit, antenna: AntennaSource) -> None:
+def _refuse_unmatched(study, circuit: Circuit, antenna: AntennaSource) -> None:
     """Refuse an antenna with two legs before one input, one with one leg before two, and a limit on what is not."""
 
     def refuse(key: str, found: str, remedy: str) -> None:
