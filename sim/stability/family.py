@@ -13,11 +13,13 @@ import numpy as np
 
 from sim.constants import T0
 from sim.feedline.cable import Cable
+from sim.feedline.ends import OnePort, end_impedance, reflection
 from sim.feedline.line import characteristic
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
-from sim.stability.ends import OnePort, end_impedance, reflection
 
+OWN = "own feedline"
+"""Name of the study's own feedline among the others."""
 POINTS_A_DECADE, FEW_A_DECADE = 24, 6
 """Of the grid of bounds, above and below :data:`FINE_FROM_HZ`."""
 FINE_FROM_HZ = 1e4
@@ -75,7 +77,7 @@ class Load:
 
     @property
     def end_name(self) -> str:
-        """A word of :data:`sim.stability.ends.WORDS`, or the file's name."""
+        """A word of :data:`sim.feedline.ends.WORDS`, or the file's name."""
         return self.end.name if isinstance(self.end, OnePort) else self.end
 
 
@@ -110,7 +112,7 @@ def loads_of(
     if own:
         sections = tuple(section for section in own.sections if section.length > 0)
         if sections:
-            line = Line("own feedline", sections, near, far, sections[-1].cable.z0)
+            line = Line(OWN, sections, near, far, sections[-1].cable.z0)
             found += [Load(line, sections[0].cable, end) for end in ends]
     return tuple(found)
 

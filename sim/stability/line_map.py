@@ -22,7 +22,7 @@ import numpy as np
 
 from sim.stability.bound import least_over_disc
 from sim.stability.family import Load, Table, build_table, group_at
-from sim.stability.plane import Plane
+from sim.stability.plane import Plane, plane_of_loops
 
 PASSIVE_LOW_HZ, PASSIVE_HIGH_HZ = 1e4, 2e9
 """Range over which the output resistance must be positive for the test of every passive line. [Hz]"""
@@ -124,6 +124,43 @@ def judge_lines(plane: Plane, table: Table) -> LineMap:
         least_resistance_hz=float(plane.freq_hz[least]),
         unconditional=bool(plane.unstable == 0 and resistance[least] > 0),
     )
+
+
+def map_of_loops(
+    freq_hz: np.ndarray,
+    t_ref: np.ndarray,
+    t_open: np.ndarray,
+    z_out: np.ndarray,
+    load: float,
+    unstable: int,
+    loads: tuple[Load, ...],
+) -> LineMap:
+    """Margin and verdict on every feedline out of plain sweeps of any deck.
+
+    Parameters
+    ----------
+    freq_hz : ndarray, shape (n_freq,)
+        Ascending, from where the loop is real to where it is over (10 Hz to 3 GHz). Between them everything is
+        interpolated linearly over the logarithm of frequency: 100 points a decade, and more where the loop turns
+        quickly, leave about a thousandth. [Hz]
+    t_ref, t_open : complex ndarray, shape (n_probe, n_freq) or (n_freq,)
+        Loop gain of each probe with the reference load, and with nothing (or a megohm) in its place. [1]
+    z_out : complex ndarray, shape (n_freq,)
+        Output impedance with the load taken away: v/(1 − v/load) for the voltage v at 1 A into the loaded output. [Ω]
+    load : float
+        Reference load. [Ω]
+    unstable : int
+        Unstable poles of the network with the reference load, P − N of its own verdict.
+    loads : tuple of Load
+        From :func:`sim.stability.family.loads_of`.
+
+    Returns
+    -------
+    LineMap
+        In the order of `loads`.
+    """
+    plane = plane_of_loops(np.asarray(freq_hz, dtype=float), t_ref, t_open, z_out, load, unstable)
+    return judge_lines(plane, build_table(loads, plane.freq_hz))
 
 
 def _view(plane: Plane, group) -> _View:

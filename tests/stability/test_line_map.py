@@ -5,10 +5,10 @@ import pytest
 
 from sim.constants import T0
 from sim.feedline.cable import load_cable
+from sim.feedline.ends import WORDS, end_impedance
 from sim.feedline.line import chain_matrix, input_impedance
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
-from sim.stability.ends import WORDS, end_impedance
 from sim.stability.family import build_table, grid, loads_of
 from sim.stability.line_map import fine_grid, judge_lines
 from tests.stability.buffer import Buffer
