@@ -85,3 +85,16 @@ def test_the_noise_rise_is_what_the_margin_makes_of_it(swept):
         assert entry["p05_db"] <= entry["p95_db"]
     assert "plug the antenna in, and the noise must rise by" in " ".join(said.split())
     assert "quiet-rural noise at its median" in " ".join(said.split())
+
+
+def test_the_page_has_the_loss_beside_the_margin(swept):
+    """Every choice's row shows what its smallest margin costs, as the answer has it."""
+    out, _ = swept
+    answer = json.loads((out / "answer.json").read_text(encoding="utf-8"))
+    page = (out / "report.html").read_text(encoding="utf-8")
+    table = page[page.index('id="scenarios"') :]
+    table = table[: table.index("</table>")]
+    assert "SNR loss, dB" in table
+    for number in range(5):
+        worst = max(entry["snr_loss_db"] for entry in answer["snr_loss"] if entry["scenario"] == number)
+        assert f">{worst:.2f}<" in table

@@ -105,7 +105,8 @@ def scenario_table(summary: pd.DataFrame, scenarios: pd.DataFrame, names: dict[i
     columns = [" × ".join(keys) or "Scenario"]
     if len(limited):
         columns += ["Lowest yield", "of limit"]
-    columns += [words.heading(m, units[m]) for m in telling]
+    for m in telling:
+        columns += [words.heading(m, units[m]), *(["SNR loss, dB"] if m == "noise_margin_db" else [])]
     rows = []
     for number, name in names.items():
         cells = [name]
@@ -120,6 +121,8 @@ def scenario_table(summary: pd.DataFrame, scenarios: pd.DataFrame, names: dict[i
             values = own.loc[own["measure"] == m, "nominal"]
             value = values.max() if m == "output_noise_nv" else values.min()
             cells.append(words.number(float(value), units[m]))
+            if m == "noise_margin_db":
+                cells.append(words.number(float(snr_loss(value)), "dB"))
         rows.append(tuple(cells))
     return Table(tuple(columns), tuple(rows))
 
