@@ -18,13 +18,16 @@ from sim.measures.panel import (
     deciding,
     nominal_phase,
     unit_measures,
+    unit_plane,
 )
-from sim.measures.rational import Barycentric, choose_support
+from sim.measures.rational import Barycentric, choose_support, fit_weights
 from sim.noise.atmospheric import atmospheric_noise
 from sim.noise.external import measured_fa, measured_field, noise_class
 from sim.noise.level import share_of
 from sim.noise.site import SiteNoise
 from sim.quantity import from_db_power
+from sim.stability.family import Load
+from sim.stability.judged import judged_with
 
 CURVE_POINTS = 61
 MOST_SUPPORT = {False: 24, True: 32}
@@ -133,7 +136,7 @@ def around_unit(around: Surroundings, drawn: Drawn) -> Surroundings:
     return replace(around, **changes) if changes else around
 
 
-def reader(nominal_run, rest, around: Surroundings) -> Reader:
+def reader(nominal_run, rest, around: Surroundings, loads: tuple[Load, ...] = ()) -> Reader:
     """Support points and matrices for a scenario, from its nominal unit.
 
     Parameters
@@ -142,6 +145,8 @@ def reader(nominal_run, rest, around: Surroundings) -> Reader:
     rest : Rest
         Of the nominal unit.
     around : Surroundings
+    loads : tuple of Load
+        Feedlines that every unit is judged with.
 
     Returns
     -------
@@ -166,8 +171,17 @@ def reader(nominal_run, rest, around: Surroundings) -> Reader:
     # The chain's phase is asked for at the bands alone.
     system = np.zeros(len(around.read_hz))
     system[: around.bands] = first.banded[BANDED.index("system_phase_deg")]
-    return Reader(
-        **{**vars(draft), "phase_deg": nominal_phase(principal, around), "system_phase_deg": system}
+    judged = at_judged = None
+    if loads and drives > 2:
+        weights, _ = fit_weights(s, flat, support, deciding(drives, reads))
+        judged = judged_with(unit_plane(nominal_run, weights, support, around.load), loads)
+        at_judged = Barycentric(s, support, 2j * np.pi * judged.freq_hz)
+    return replace(
+        draft,
+        phase_deg=nominal_phase(principal, around),
+        system_phase_deg=system,
+        judged=judged,
+        at_judged=at_judged,
     )
 
 

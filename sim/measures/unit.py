@@ -12,6 +12,7 @@ from sim.engine.sweep import SweepPlan, plan_for, run_unit
 from sim.measures.panel import CURVES, LARGEST_MISFIT, UnitMeasures, receiver_noise_psd, unit_measures
 from sim.measures.supply import check_feed, check_rating, rest, resting_cautions
 from sim.measures.surroundings import around_unit, reader, surroundings
+from sim.stability.judged import study_loads
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,7 @@ class _Prepared:
     plan: SweepPlan
     around: object
     reader: object
+    loads: tuple
 
 
 class UnitWorker:
@@ -131,7 +133,7 @@ class UnitWorker:
                 around = surroundings(ready.study, ready.chain, run.freq_hz, dense.high_hz)
                 around = around_unit(around, values.outside)
             phases = {name: getattr(ready.reader, name) for name in ("phase_deg", "system_phase_deg")}
-            own = replace(reader(run, at_rest, around), **phases)
+            own = replace(reader(run, at_rest, around, ready.loads), **phases)
             measures = unit_measures(run, at_rest, around, own)
         if not measures.misfit <= LARGEST_MISFIT:
             raise UnitFailed(
@@ -151,7 +153,9 @@ class UnitWorker:
             run = run_unit(self._simulator, deck, plan)
         except UnitFailed as failed:
             raise UnitFailed(f"the nominal unit of this scenario did not simulate: {failed}") from failed
-        around = surroundings(study, chain, run.freq_hz, plan.high_hz)
-        ready = _Prepared(study, chain, plan, around, reader(run, rest(run.operating, deck), around))
+                around = surroundings(ready.study, ready.chain, run.freq_hz, dense.high_hz)
+                around = around_unit(around, values.outside)
+            phases = {name: getattr(ready.reader, name) for name in ("phase_deg", "system_phase_deg")}
+            own = replace(reader(run, at_rest, around, ready.loads), **phases)
         self._prepared[number] = ready
         return ready

@@ -22,6 +22,7 @@ _SHORT = {
     "mu_load": "Stability factor, load side",
     "mu_source": "Stability factor, source side",
     "stable": "Stable",
+    "line_margin": "Margin on any feedline",
     "supply_v": "Supply at the unit",
     "supply_reserve_v": "Supply reserve",
     "current_ma": "Supply current",

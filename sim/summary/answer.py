@@ -8,11 +8,13 @@ band), worst (the entry of yields with the smallest share), scenarios (one entry
 yield, yield_low, yield_high, passed, worst, verdict), passing, best (scenario numbers), drivers (one entry a
 scenario and measure at the middle band), snr_loss (nominal unit, one entry a scenario and band: noise_margin_db and
 the snr_loss_db it costs), optima (best value of each choice that is a number: see optimum.optima), noise_rise (one
-entry a scenario and band: see plug_in.rises), cautions. Numbers that are none are null.
+entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
+:class:`sim.summary.feedlines.Feedlines`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import re
 import textwrap
@@ -24,6 +26,7 @@ from sim.noise.density import snr_loss
 from sim.quantity import Limit
 from sim.summary import optimum, plug_in
 from sim.summary.drivers import REST, TEMPERATURE
+from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import ALL_LIMITS
 
@@ -69,6 +72,7 @@ def answer(
     swept: Sequence = (),
     noises: Mapping[int, str] | None = None,
     findings: Sequence[str] = (),
+    feedlines: Sequence[Feedlines] = (),
 ) -> dict:
     """What the run says.
 
@@ -86,6 +90,8 @@ def answer(
         Which noise each scenario is judged on, in words.
     findings : sequence of str
         Sentences about units that are no good whatever the study asks; they follow the first of the verdict.
+    feedlines : sequence of Feedlines
+        Of each scenario, in a study with ``[stability]``.
 
     Returns
     -------
@@ -114,6 +120,8 @@ def answer(
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
     told_drivers = _drivers_told(ranked, first)
     sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima)]
+    sentences += feedlines_told(feedlines, names, first)
+    found = {"feedlines": [dataclasses.asdict(entry) for entry in feedlines]} if feedlines else {}
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
@@ -130,6 +138,7 @@ def answer(
         "snr_loss": losses,
         "optima": optima,
         "noise_rise": rises,
+        **found,
         "cautions": list(cautions),
     }
 

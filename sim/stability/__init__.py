@@ -1,0 +1,1 @@
+"""Stable with anything: the loop of an amplifier on every feedline, out of one set of responses."""
