@@ -17,6 +17,7 @@ LAYERS = (
     ("sim.deck",),
     ("sim.engine",),
     ("sim.measures",),
+    ("sim.stability",),
     ("sim.summary", "sim.array", "sim.measured", "sim.order"),
     ("sim.plots", "sim.report"),
     ("sim.steps",),
