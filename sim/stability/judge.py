@@ -72,6 +72,8 @@ class DeckVerdict:
         Why the verdict is unresolved; empty where it is not.
     lines : int
         Transmission lines in the deck.
+    delay_s : float
+        Their one-way delays together. [s]
     any_line : bool
         With these lines or any passive ones in their place the circuit is as stable as on matched ends.
     test_hz : float
@@ -85,6 +87,7 @@ class DeckVerdict:
     poles: tuple[tuple[float, float], ...]
     doubts: tuple[str, ...]
     lines: int
+    delay_s: float
     any_line: bool
     test_hz: float
     kicks: tuple[Kick, ...]
@@ -128,7 +131,7 @@ def judge_deck(simulator: Simulator, deck: ReadDeck) -> DeckVerdict:
         doubts.append("the turns that the lines make could not be counted")
     unstable = len(network.poles) - lines.turns
     # With lines the poles of the whole are the zeros that the lines make; without, they are the lumped ones.
-    roots = lines.poles if len(network.delay_s) and not lines.passive else network.poles
+    roots = lines.poles if len(network.delay_s) else network.poles
     if unstable < 0 or (unstable == 0) != (len(roots) == 0):
         doubts.append(f"{unstable} unstable poles by count, {len(roots)} found one by one")
     verdicts = []
@@ -138,15 +141,14 @@ def judge_deck(simulator: Simulator, deck: ReadDeck) -> DeckVerdict:
     single = (p for p in roots if p.imag > 0 or _frequency(p) == 0)
     poles = sorted(((p.real / (2 * np.pi), _frequency(p)) for p in single), reverse=True)
     worst = min(verdicts, key=lambda verdict: verdict.loop.margin)
-    # Where the locus stays near −1 down to zero frequency, the fastest of it is tested.
-    near = np.abs(1 + worst.t) <= 1.1 * worst.loop.margin
-    test_hz = float(max(poles[0]) if poles else worst.freq_hz[near].max())
+    test_hz = float(max(poles[0]) if poles else _fastest_near(worst))
     return DeckVerdict(
         probes=tuple(verdicts),
         unstable_poles=max(unstable, 0),
         poles=tuple((float(growth), float(freq)) for growth, freq in poles),
         doubts=tuple(doubts),
         lines=len(network.delay_s) // 2,
+        delay_s=float(network.delay_s.sum()) / 2,
         any_line=lines.passive,
         test_hz=test_hz,
         kicks=_kicks(network, test_hz),
@@ -156,6 +158,14 @@ def judge_deck(simulator: Simulator, deck: ReadDeck) -> DeckVerdict:
 def _frequency(pole: complex) -> float:
     """Frequency of a pole; a real one comes with rounding for its imaginary part. [Hz]"""
     return abs(pole.imag) / (2 * np.pi) if abs(pole.imag) > 1e-5 * abs(pole) else 0.0
+
+
+def _fastest_near(probe: ProbeVerdict) -> float:
+    """Highest frequency at which the locus is still about as near to −1 as anywhere: its margin may be that at 0 Hz."""
+    distance, least = np.abs(1 + probe.t), probe.loop.margin
+    at = int(distance.argmin())
+    beyond = np.nonzero(distance[at:] > least + 0.1 * max(1 - least, 0.0))[0]
+    return float(probe.freq_hz[at + beyond[0] - 1 if len(beyond) and beyond[0] else at])
 
 
 def _kicks(network: LumpedNetwork, freq_hz: float) -> tuple[Kick, ...]:

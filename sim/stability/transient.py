@@ -25,7 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.engine.ngspice import Simulator
+from sim.engine.ngspice import Simulator, UnitFailed
 
 EARLY, LATE = (0.15, 0.30), (0.85, 1.0)
 """Windows, as shares of the time."""
@@ -35,8 +35,12 @@ LIMIT_CYCLE = 2.0
 LATCH = 5.0
 FLOOR = 0.01
 LEAST_CYCLES, MOST_CYCLES = 60.0, 1500.0
+ROUND_TRIPS = 10
+"""Times that a wave must have gone along all lines and back before a circuit counts as at rest."""
 STEPS = 40
 """Steps a cycle, at least."""
+FINER = (1, 5, 25)
+"""A loop round a line that is shorter than the step may stop the simulator; a step finer by these lets it go on."""
 
 _SOURCE = "iz_kick"
 
@@ -104,7 +108,7 @@ class KickTest:
     rest_v: float
 
 
-def test_length(freq_hz: float, margin: float, growth_hz: float | None = None) -> float:
+def test_length(freq_hz: float, margin: float, growth_hz: float | None = None, delay_s: float = 0.0) -> float:
     """How long a circuit must be watched. [s]
 
     Parameters
@@ -115,12 +119,15 @@ def test_length(freq_hz: float, margin: float, growth_hz: float | None = None) -
         Smallest distance of the locus from −1.
     growth_hz : float, optional
         Growth rate σ/2π of the fastest growing pole, where there is one. [Hz]
+    delay_s : float
+        One-way delays of all lines together. [s]
     """
     cycles = min(max(LEAST_CYCLES, 20 / max(margin, 1e-9)), MOST_CYCLES)
     if growth_hz is not None and growth_hz > 0:
         # Nine time constants before the early window ends would hide the growth; over the whole test they show it.
-        cycles = min(max(9 / (2 * math.pi * growth_hz) * freq_hz, 20.0), MOST_CYCLES)
-    return cycles / freq_hz
+        return min(max(9 / (2 * math.pi * growth_hz) * freq_hz, 20.0), MOST_CYCLES) / freq_hz
+    # What a line sends back must have come back a few times.
+    return min(max(cycles / freq_hz, ROUND_TRIPS * 2 * delay_s), MOST_CYCLES / freq_hz)
 
 
 def kick_test(
@@ -158,8 +165,14 @@ def kick_test(
         pulse = f"pulse(0 {kick.ampere!r} {begin!r} {edge!r} {edge!r} {width!r})"
         own.append(f"{_SOURCE}{number} 0 {kick.node} {pulse}")
     names = tuple(f"v({node})" for node in watch)
-    simulator.load((*own, ".end"), (*names, "time"))
-    found = simulator.transient(step, length_s, names)
+    for finer in FINER:
+        simulator.load((*own, ".end"), (*names, "time"))
+        try:
+            found = simulator.transient(step / finer, length_s, names)
+            break
+        except UnitFailed as failed:
+            if finer == FINER[-1] or "too small" not in str(failed):
+                raise
     simulator.forget()
     time_s = found.pop("time")
     tests = [_judged(node, time_s, found[f"v({node})"], begin + 2 * width) for node in watch]

@@ -109,6 +109,6 @@ def kicked(simulator: Simulator, deck: ReadDeck, verdict: DeckVerdict) -> KickTe
     LibraryLost
     """
     growth = verdict.poles[0][0] if verdict.poles else None
-    length = test_length(verdict.test_hz, verdict.worst.loop.margin, growth)
+    length = test_length(verdict.test_hz, verdict.worst.loop.margin, growth, verdict.delay_s)
     watch = tuple(kick.node for kick in verdict.kicks)
     return kick_test(simulator, deck.whole, verdict.kicks, watch, verdict.test_hz, length)

@@ -122,9 +122,7 @@ def count_lines(network: LumpedNetwork) -> LineCount:
     freq_hz = _watched(network)
     gain = np.linalg.norm(scattering(network.line_ohm, network.at(2j * np.pi * freq_hz)), 2, axis=(1, 2))
     active = gain > GIVES_POWER
-    if not active.any():
-        return LineCount(0, True, True, np.array([], dtype=complex))
-    total, resolved, starts = 0.0, not active[-1], []
+    total, resolved, starts = 0.0, not active[-1], [np.array([])]
     for first, last in _ranges(active):
         grid = _dense(network, freq_hz[first], freq_hz[last], freq_hz[first : last + 1])
         if len(grid) > MOST_POINTS:
@@ -148,8 +146,10 @@ def count_lines(network: LumpedNetwork) -> LineCount:
         low = np.nonzero((distance[1:-1] <= distance[:-2]) & (distance[1:-1] <= distance[2:]))[0] + 1
         starts.append(fine_hz[low])
     turns = total / np.pi
-    poles = _zeros(network, np.concatenate(starts) if starts else np.array([]))
-    return LineCount(int(np.round(turns)), resolved and bool(abs(turns - np.round(turns)) < 0.05), False, poles)
+    whole = bool(abs(turns - np.round(turns)) < 0.05)
+    # Where no line can add a pole only those that the lumped rest has already are looked for.
+    poles = _zeros(network, np.concatenate(starts)) if active.any() or len(network.poles) else network.poles
+    return LineCount(int(np.round(turns)), resolved and whole, not active.any(), poles)
 
 
 def _watched(network: LumpedNetwork) -> np.ndarray:
@@ -182,9 +182,17 @@ def _dense(network: LumpedNetwork, low: float, high: float, watched: np.ndarray)
 
 
 def _zeros(network: LumpedNetwork, starts_hz: np.ndarray) -> np.ndarray:
-    """Zeros of the determinant in the right half plane: Newton's method from each dip, and from the positive axis."""
+    """Zeros of the determinant in the right half plane, by Newton's method.
+
+    It starts from each dip, from changes of sign on the positive axis, and round each unstable pole of the lumped rest:
+    lines move those more or less far.
+    """
     ripple = 1 / network.delay_s.sum()
     starts = np.concatenate([2 * np.pi * (starts_hz * 1j + growth * ripple) for growth in (1e-3, 0.03, 0.3)])
+    round_about = np.exp(2j * np.pi * np.arange(8) / 8)
+    for pole in network.poles[network.poles.imag >= 0]:
+        radius = min(abs(pole), 2 * np.pi * ripple) * np.array([0.02, 0.1, 0.3])[:, None]
+        starts = np.concatenate([starts, (pole + radius * round_about).ravel()])
     axis = 2 * np.pi * np.geomspace(network.freq_hz[0], network.freq_hz[-1], 400)
     along = _determinant(network, axis.astype(complex)).real
     crossing = np.nonzero(np.signbit(along[1:]) != np.signbit(along[:-1]))[0]
