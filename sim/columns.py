@@ -70,7 +70,20 @@ _ALL = (
         "stability",
     ),
     Measure(
-        "stable", "0/1", "no unstable pole of the loop, on a matched and on an open line", False, "high", "stability"
+        "stable",
+        "0/1",
+        "no unstable pole of the loop, on a matched, an open and every line that the study names",
+        False,
+        "high",
+        "stability",
+    ),
+    Measure(
+        "line_margin",
+        "1",
+        "smallest distance of the loop locus from -1 over all feedlines and far ends that the study names",
+        False,
+        "high",
+        "stability",
     ),
     Measure("supply_v", "V", "at the amplifier, after the feedline's drop", False, "high", "supply"),
     Measure("current_ma", "mA", "drawn from the supply", False, "low", "supply"),
@@ -116,6 +129,19 @@ TABLES: dict[str, tuple[str, ...]] = {
     "drivers.csv": ("scenario", "measure", "frequency_hz", "part", "share", "slope_per_percent"),
     "contributors.csv": ("scenario", "frequency_hz", "contributor", "density_nv"),
     "failures.csv": ("scenario", "unit", "stage", "reason"),
+    "stability.csv": (
+        "scenario",
+        "cable",
+        "length_m",
+        "far_end",
+        "margin_min",
+        "margin_p05",
+        "unit",
+        "margin_frequency_hz",
+        "unstable",
+        "unresolved",
+        "units",
+    ),
 }
 """Columns of every table, in order. units.parquet and scenarios.csv go on with columns of the study's own."""
 

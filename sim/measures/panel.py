@@ -16,6 +16,9 @@ from sim.measures.supply import Rest
 from sim.measures.terminate import Responses
 from sim.measures.two_port import bench_transmission, return_loss_db, scattering, stability_factors
 from sim.quantity import db
+from sim.stability.judged import Judged
+from sim.stability.line_map import LineMap, judge_lines
+from sim.stability.plane import Plane, carried, output_plane
 
 LARGEST_MISFIT = 1e-6
 """Misfit of the rational form (:mod:`sim.measures.rational`) above which a unit is simulated again with more points."""
@@ -136,6 +139,10 @@ class Reader:
         To the noise run's frequencies.
     phase_deg : ndarray, shape (n_read,)
         Phase of the nominal unit; other units' phases are given within 180 degrees of it. [degree]
+    judged : Judged or None
+        Feedlines that every unit is judged with; None without ``[stability]``.
+    at_judged : Barycentric or None
+        To the frequencies of these.
     """
 
     samples_hz: np.ndarray
@@ -145,6 +152,8 @@ class Reader:
     noise_matrix: np.ndarray
     noise_at: Barycentric
     phase_deg: np.ndarray
+    judged: Judged | None = None
+    at_judged: Barycentric | None = None
 
 
 @dataclass(frozen=True)
@@ -166,6 +175,8 @@ class UnitMeasures:
         Noise at the receiver of the antenna's losses that are noiseless in the deck. [V²/Hz]
     verdict_open : LoopVerdict or None
         On an open line, of the probe with the smallest margin.
+    lines : LineMap or None
+        On every feedline of ``[stability]``.
     """
 
     banded: np.ndarray
@@ -177,6 +188,7 @@ class UnitMeasures:
     ambient_psd: np.ndarray
     verdict_matched: LoopVerdict | None
     verdict_open: LoopVerdict | None
+    lines: LineMap | None = None
 
 
 def receiver_noise_psd(resistance: float, noise_factor: float) -> float:
@@ -254,6 +266,10 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
     loop = at(reader.at_loop)
     matched, open_line = _loop_verdicts(loop, flat, weights, run, around, reader)
     mu_load, mu_source = _smallest_mu(loop, around)
+    lines = None
+    if matched and reader.judged is not None:
+        plane = unit_plane(run, weights, reader.support, around.load)
+        lines = judge_lines(plane.further(reader.judged.freq_hz, reader.at_judged), reader.judged.table)
     bands = around.bands
     worst = matched[0] if matched else None
     single = np.array(
@@ -261,7 +277,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
             *((worst.margin, worst.phase_margin_deg, worst.gain_margin_db) if worst else (np.nan, np.nan, np.nan)),
             mu_load,
             mu_source,
-            float(all(v.stable for v in (*matched, *open_line))) if matched else np.nan,
+            float(_all_stable((*matched, *open_line), lines)) if matched else np.nan,
             rest.supply_v,
             rest.current_ma,
             rest.output_dc_v,
@@ -295,7 +311,28 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
         ambient_psd=ambient[bands:],
         verdict_matched=worst,
         verdict_open=open_line[0] if open_line else None,
+        lines=lines,
     )
+
+
+def _all_stable(verdicts, lines: LineMap | None) -> bool:
+    return all(verdict.stable for verdict in verdicts) and (lines is None or bool(lines.stable.all()))
+
+
+def unit_plane(run, weights: np.ndarray, support: np.ndarray, load: float) -> Plane:
+    """A unit's output as a plane that is known at any frequency.
+
+    Parameters
+    ----------
+    run : UnitRun
+    weights : complex ndarray, shape (n_support,)
+        From :func:`sim.measures.rational.fit_weights`.
+    support : int ndarray, same shape
+    load : float
+        That was connected. [Ω]
+    """
+    unstable = len(unstable_roots(2j * np.pi * run.freq_hz[support], weights, 2 * np.pi * run.freq_hz[-1]))
+    return carried(output_plane(run.values, run.freq_hz, load, unstable), support, weights, lambda freq_hz: 1 / load)
 
 
 def nominal_phase(phase_deg: np.ndarray, around: Surroundings) -> np.ndarray:

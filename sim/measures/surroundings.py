@@ -1,5 +1,7 @@
 """A scenario's words about antenna, line, receiver, site and bench, as numbers on the frequencies that are read."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from sim.antenna.fixture import fixture
@@ -7,13 +9,24 @@ from sim.antenna.source import AntennaSource
 from sim.constants import T0
 from sim.deck.build import route_of
 from sim.deck.chain import REFERENCE_LOAD
-from sim.measures.panel import MU_HIGH_HZ, MU_LOW_HZ, Reader, Surroundings, deciding, nominal_phase, unit_measures
-from sim.measures.rational import Barycentric, choose_support
+from sim.measures.panel import (
+    MU_HIGH_HZ,
+    MU_LOW_HZ,
+    Reader,
+    Surroundings,
+    deciding,
+    nominal_phase,
+    unit_measures,
+    unit_plane,
+)
+from sim.measures.rational import Barycentric, choose_support, fit_weights
 from sim.noise.atmospheric import atmospheric_noise
 from sim.noise.external import measured_fa, measured_field, noise_class
 from sim.noise.level import share_of
 from sim.noise.site import SiteNoise
 from sim.quantity import from_db_power
+from sim.stability.family import Load
+from sim.stability.judged import judged_with
 
 CURVE_POINTS = 61
 LOOP_POINTS = 16
@@ -87,7 +100,7 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
     )
 
 
-def reader(nominal_run, rest, around: Surroundings) -> Reader:
+def reader(nominal_run, rest, around: Surroundings, loads: tuple[Load, ...] = ()) -> Reader:
     """Support points and matrices for a scenario, from its nominal unit.
 
     Parameters
@@ -96,6 +109,8 @@ def reader(nominal_run, rest, around: Surroundings) -> Reader:
     rest : Rest
         Of the nominal unit.
     around : Surroundings
+    loads : tuple of Load
+        Feedlines that every unit is judged with.
 
     Returns
     -------
@@ -116,7 +131,12 @@ def reader(nominal_run, rest, around: Surroundings) -> Reader:
     )
     first = unit_measures(nominal_run, rest, around, draft)
     principal = np.concatenate([first.banded[1], first.curves[1]])
-    return Reader(**{**vars(draft), "phase_deg": nominal_phase(principal, around)})
+    judged = at_judged = None
+    if loads and drives > 2:
+        weights, _ = fit_weights(s, flat, support, deciding(drives, reads))
+        judged = judged_with(unit_plane(nominal_run, weights, support, around.load), loads)
+        at_judged = Barycentric(s, support, 2j * np.pi * judged.freq_hz)
+    return replace(draft, phase_deg=nominal_phase(principal, around), judged=judged, at_judged=at_judged)
 
 
 def spline_matrix(from_hz: np.ndarray, to_hz: np.ndarray) -> np.ndarray:

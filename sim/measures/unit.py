@@ -12,6 +12,7 @@ from sim.engine.sweep import SweepPlan, plan_for, run_unit
 from sim.measures.panel import CURVES, LARGEST_MISFIT, UnitMeasures, receiver_noise_psd, unit_measures
 from sim.measures.supply import check_rating, rest, resting_cautions
 from sim.measures.surroundings import reader, surroundings
+from sim.stability.judged import study_loads
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,7 @@ class _Prepared:
     plan: SweepPlan
     around: object
     reader: object
+    loads: tuple
 
 
 class UnitWorker:
@@ -128,7 +130,7 @@ class UnitWorker:
                 dense = replace(ready.plan, points=points)
                 run = run_unit(self._simulator, deck, dense, contributors)
                 around = surroundings(ready.study, ready.chain.antenna, run.freq_hz, dense.high_hz)
-            own = replace(reader(run, at_rest, around), phase_deg=ready.reader.phase_deg)
+            own = replace(reader(run, at_rest, around, ready.loads), phase_deg=ready.reader.phase_deg)
             measures = unit_measures(run, at_rest, around, own)
         if not measures.misfit <= LARGEST_MISFIT:
             raise UnitFailed(
@@ -149,6 +151,7 @@ class UnitWorker:
         except UnitFailed as failed:
             raise UnitFailed(f"the nominal unit of this scenario did not simulate: {failed}") from failed
         around = surroundings(study, chain.antenna, run.freq_hz, plan.high_hz)
-        ready = _Prepared(study, chain, plan, around, reader(run, rest(run.operating, deck), around))
+        loads = study_loads(study)
+        ready = _Prepared(study, chain, plan, around, reader(run, rest(run.operating, deck), around, loads), loads)
         self._prepared[number] = ready
         return ready

@@ -36,6 +36,7 @@ class _Tables:
     curves: object
     drivers: object
     contributors: object
+    feedlines: object
     shown: object
     bands_hz: tuple[float, ...]
 
@@ -50,7 +51,8 @@ def write_figures(out_dir: Path) -> list[Figure]:
     ----------
     out_dir : Path
         Holds summary.csv, measures.parquet, curves.parquet, drivers.csv and scenarios.csv; contributors.csv
-        (scenario, frequency_hz, contributor, density_nv) if the noise was split by contributor.
+        (scenario, frequency_hz, contributor, density_nv) if the noise was split by contributor; stability.csv if
+        units were judged on feedlines.
 
     Returns
     -------
@@ -113,6 +115,7 @@ def _read(out_dir: Path) -> _Tables:
         curves=pd.read_parquet(out_dir / "curves.parquet"),
         drivers=drivers,
         contributors=split,
+        feedlines=pd.read_csv(feedlines) if (feedlines := out_dir / "stability.csv").is_file() else None,
         shown=shown,
         bands_hz=choice.bands_of(summary),
     )
@@ -120,7 +123,15 @@ def _read(out_dir: Path) -> _Tables:
 
 def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
     """Name, heading, caption and drawing of each picture that has data."""
-    makers: tuple[Callable, ...] = (_noise_floor, _noise_margin, _envelope, _spreads, _loop_margin, _drivers)
+    makers: tuple[Callable, ...] = (
+        _noise_floor,
+        _noise_margin,
+        _envelope,
+        _spreads,
+        _loop_margin,
+        _feedline_map,
+        _drivers,
+    )
     for maker in makers:
         for name, title, caption, drawn in maker(tables):
             if drawn is not None:
@@ -236,6 +247,32 @@ def _loop_margin(t: _Tables):
         f"""How near the loop gain comes to −1, the point of oscillation: at 1 the loop does nothing, at
         0 it oscillates. Whether a unit is stable is decided by counting encirclements, not by this
         distance.{barred} Matched line. {_note(t)}""",
+        drawn,
+    )
+
+
+def _feedline_map(t: _Tables):
+    from sim.plots.feedline_map import feedline_map
+
+    if t.feedlines is None or t.feedlines.empty:
+        return
+    table = t.feedlines
+    # The scenario that is worst off: most unstable cells, then the smallest margin.
+    order = table.groupby("scenario").agg(bad=("unstable", "sum"), least=("margin_min", "min"))
+    scenario = int(order.sort_values(["bad", "least"], ascending=[False, True], kind="stable").index[0])
+    drawn, cables = feedline_map(table, scenario, _low_limit(t, "line_margin"))
+    names = dict(t.shown.items())
+    several = len(order) > 1
+    whose = f" Drawn for the scenario that is worst off ({names.get(scenario, scenario)})." if several else ""
+    left = table.loc[~table["cable"].isin([*cables, "own feedline"]), "cable"].unique()
+    some = f" Left out for want of room: {', '.join(left)}." if len(left) else ""
+    yield (
+        "feedline_map",
+        "Is it stable with any feedline?",
+        f"""Every cable, length and far end of the study; each cell holds the least margin of all units. Far ends:
+        Z0 is the cable's impedance, unplugged an open stub of 30 mm. Stable or not is decided by counting poles; a
+        sign tells it, not the shade.{whose}{some} All numbers, and the study's own feedline, stand in
+        stability.csv.""",
         drawn,
     )
 

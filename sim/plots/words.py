@@ -21,6 +21,7 @@ _SHORT = {
     "mu_load": "Stability factor, load side",
     "mu_source": "Stability factor, source side",
     "stable": "Stable",
+    "line_margin": "Margin on any feedline",
     "supply_v": "Supply at the unit",
     "current_ma": "Supply current",
     "output_dc_v": "Output resting voltage",

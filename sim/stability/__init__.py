@@ -1,1 +1,1 @@
-"""Stability of a circuit as a whole: decks that carry probes, lines in them, and the proof by a kick in time."""
+"""Stable with anything: any deck that carries probes, an amplifier on every feedline, and the proof by a kick in time."""

@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 from sim.errors import Fault, InputError, StudyError
+from sim.feedline.ends import WORDS as FAR_ENDS
 from sim.paths import CIRCUITS
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
@@ -42,6 +43,9 @@ def study_inputs(study_file, units=None) -> list[str]:
             files.append(_file("opamps", words.amplifier.opamp, ".toml", words.folder))
             for section in words.feedline.all_sections:
                 files.append(_file("feedlines", section.cable, ".toml", words.folder))
+            if words.stability is not None:
+                files += [_file("feedlines", name, ".toml", words.folder) for name in words.stability.cables]
+                files += [Path(words.folder) / name for name in words.stability.far_ends if name not in FAR_ENDS]
         refuse_braces(*files)
     except InputError as error:
         sys.exit(str(error))

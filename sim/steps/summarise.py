@@ -11,12 +11,15 @@ from sim.columns import EXTERNAL, EXTERNAL_DECILES, TABLES
 from sim.deck.build import chain_of, unit_table
 from sim.measures.surroundings import curve_frequencies, site_noise
 from sim.noise.level import LEVELS
+from sim.stability.judged import study_loads
 from sim.steps.cautions import cautions
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.summary.answer import answer
 from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.drivers import drivers_table
+from sim.summary.feedlines import Feedlines, feedlines_of
+from sim.summary.lines import line_rows
 from sim.summary.matching import build_matches
 from sim.summary.yields import summary_table
 from sim.tables import read_csv, replace_file, write_csv, write_parquet
@@ -63,7 +66,8 @@ def main(argv=None) -> None:
     known = (text for scenario in every for text in cautions(scenario.study))
     warned = list(dict.fromkeys((*all_units.cautions, *known)))
     chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
-    verdict = answer(study, summary, drivers, failed, chosen, warned)
+    feedlines = _feedlines(all_units, every, out)
+    verdict = answer(study, summary, drivers, failed, chosen, warned, feedlines)
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
     timing = {
@@ -74,6 +78,18 @@ def main(argv=None) -> None:
     with replace_file(out / "logs" / "timing.json") as file:
         file.write(json.dumps(timing, indent=1).encode())
     print(f"{len(measures)} measures, {len(failed)} failures")
+
+
+def _feedlines(all_units, every, out: Path) -> tuple[Feedlines, ...]:
+    """Write stability.csv; what it says of each scenario. Without ``[stability]`` nothing, and no older table stays."""
+    path, lines = out / "stability.csv", all_units.lines
+    if lines is None:
+        path.unlink(missing_ok=True)
+        return ()
+    loads = [study_loads(scenario.study) for scenario in every]
+    table = line_rows(lines, all_units.scenarios, all_units.units, loads)
+    write_csv(table, path, "stability.csv")
+    return feedlines_of(lines, all_units.scenarios, all_units.units, table)
 
 
 _GROUPS = (("_nv", "voltage noise"), ("_np", "current noise"), ("_nn", "current noise"))

@@ -9,7 +9,17 @@ from pydantic import BaseModel
 from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
 from sim.study.write import study_text
 
-FIXED = ("antenna.model", "feedline.sections", "bands.frequencies", "run.units", "run.seed", "run.build")
+FIXED = (
+    "antenna.model",
+    "feedline.sections",
+    "bands.frequencies",
+    "run.units",
+    "run.seed",
+    "run.build",
+    "stability.cables",
+    "stability.lengths",
+    "stability.far_ends",
+)
 """Keys that are the same in all scenarios of a study: results could not be compared, or have other keys beside them."""
 PARTS = ("amplifier", "parts")
 _TABLES_BELOW = (("feedline", "tee"),)

@@ -107,6 +107,22 @@ def syntax_fault(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
     )
 
 
+def one_port_fault(name: str, folder: Path) -> tuple[str, str] | None:
+    """What is wrong with the name of a far end's Touchstone file; None where nothing is, or where it is no file.
+
+    Parameters
+    ----------
+    name : str
+    folder : Path
+        The study's folder; files outside are not read.
+
+    Returns
+    -------
+    found, remedy : str
+    """
+    return _file_fault(name, folder, ".s1p") if name.lower().endswith(".s1p") else None
+
+
 def name_fault(key: str, name: str, folder: Path) -> tuple[str, str] | None:
     """What is wrong with the name of a circuit, an op-amp or a cable; None where nothing is.
 
@@ -136,6 +152,11 @@ def name_fault(key: str, name: str, folder: Path) -> tuple[str, str] | None:
         )
     if not name.endswith(ending):
         return f"{shown(name)} does not end in {ending}.", f"Name a file of your own that ends in {ending}."
+    return _file_fault(name, folder, ending)
+
+
+def _file_fault(name: str, folder: Path, ending: str) -> tuple[str, str] | None:
+    """What is wrong with a file of the builder's own."""
     try:
         path = (folder / name).resolve()
         inside, exists = path.is_relative_to(folder.resolve()), path.is_file()

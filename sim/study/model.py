@@ -12,6 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Fiel
 
 from sim.antenna.earth_line import SOILS
 from sim.errors import nearest, shown
+from sim.feedline.ends import WORDS as FAR_ENDS
 from sim.noise.level import share_of
 from sim.quantity import Limit, PartValue, QuantityError, parse_limit, parse_part, parse_quantity, parse_span
 from sim.study.lines import line_of
@@ -512,6 +513,62 @@ class Site(_Table):
         return self
 
 
+def _names(values, what: str) -> tuple[str, ...]:
+    _filled(values, what)
+    if len(values) > MOST_VALUES:
+        raise QuantityError(f"there are {len(values)} of them.", f"Write at most {MOST_VALUES}.")
+    for number, value in enumerate(values):
+        if value in values[:number]:
+            raise QuantityError(f"{shown(value)} is there twice.", "Write each once.")
+    return tuple(_text(value) for value in values)
+
+
+def _cables(values) -> tuple[str, ...]:
+    return _names(values, 'Write, for example, ["rg6-ccs", "rg58"].')
+
+
+def _lengths(values) -> tuple[float, ...]:
+    _filled(values, 'Write, for example, ["0.5 m", "5 m", "50 m"].')
+    what = 'Write lengths from 1 cm to 3000 m, for example "0.5 m".'
+    read = tuple(_number(value, "m", 0.01, 3000, what) for value in values)
+    if len(read) > MOST_VALUES:
+        raise QuantityError(f"there are {len(read)} lengths.", f"Write at most {MOST_VALUES}.")
+    if any(b <= a for a, b in zip(read, read[1:], strict=False)):
+        raise QuantityError("the lengths do not rise.", "Write each length once, shortest first.")
+    return read
+
+
+def _far_ends(values) -> tuple[str, ...]:
+    known = f"Known: {', '.join(FAR_ENDS)}, or a Touchstone file beside the study that ends in .s1p."
+    for value in (names := _names(values, 'Write, for example, ["open", "short", "matched"].')):
+        if value not in FAR_ENDS and not value.lower().endswith(".s1p"):
+            near = nearest(value, FAR_ENDS, 0.4)
+            hint = f"Nearest: {near}. " if near else ""
+            raise QuantityError(f"there is no far end {shown(value)}.", hint + known)
+    return names
+
+
+class Stability(_Table):
+    """What else the amplifier must be stable with, beside its own line matched and open."""
+
+    cables: Annotated[tuple[str, ...], BeforeValidator(_cables)] = _field(
+        "cables (bandfloor list cables), or records of your own; the study's own feedline is always among them",
+        '["rg6-ccs", "rg58"]',
+        default=("rg6-ccs", "rg11-cu", "rg213"),
+    )
+    lengths: Annotated[tuple[float, ...], BeforeValidator(_lengths)] = _field(
+        "lengths of each cable, shortest first", '["0.5 m", "5 m", "50 m"]', "m",
+        (0.2, 0.29, 0.41, 0.6, 0.86, 1.2, 1.8, 2.6, 3.7, 5.3, 7.7, 11.0, 16.0, 23.0, 33.0, 47.0, 68.0, 97.0, 140.0)
+        + (200.0,),
+    )
+    far_ends: Annotated[tuple[str, ...], BeforeValidator(_far_ends)] = _field(
+        "what stands at the far end of each: open, short (0.1 ohm), matched, half or double the cable's impedance,"
+        " unplugged (an open stub of 30 mm; also with the plug off at the amplifier), or a Touchstone file .s1p",
+        '["open", "short", "filter.s1p"]',
+        default=FAR_ENDS,
+    )
+
+
 class Bands(_Table):
     """Where measures are read."""
 
@@ -574,6 +631,7 @@ class Study(_Table):
     bands: Bands = Bands()
     run: Run = Run()
     fixture: Bench = Bench()
+    stability: Stability | None = Field(default=None, description="feedlines to be stable with; none without it")
     vary: tuple[Vary, ...] = ()
     limits: dict[str, Annotated[Limit, BeforeValidator(_limit)]] = _field(
         "bound that a measure must keep at every band (bandfloor list measures)", '"10 +- 1"', default={}

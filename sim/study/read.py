@@ -8,6 +8,7 @@ that a study names are looked for, but read elsewhere.
 import itertools
 import math
 import tomllib
+from functools import partial
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -18,7 +19,7 @@ from sim.noise.atmospheric import atmospheric_records
 from sim.noise.external import CLASSES
 from sim.quantity import QuantityError, format_quantity, parse_part
 from sim.study.choices import FIXED, PARTS, every_key, model_at, variable_keys, with_value
-from sim.study.files import file_text, name_fault, syntax_fault
+from sim.study.files import file_text, name_fault, one_port_fault, syntax_fault
 from sim.study.lines import key_lines, line_of
 from sim.study.model import ANTENNA_MODELS, MOST_VALUES, SET_BY_READER, Bands, NoiseTable, Study, is_plain_text
 from sim.study.write import study_text
@@ -27,7 +28,8 @@ __all__ = ["MOST_SCENARIOS", "read_study", "study_text"]
 
 MOST_SCENARIOS = 9_999
 """Scenarios that one study may make."""
-_LATER = ("stability", "strong", "array")
+_LATER = ("strong", "array")
+_LINE_MEASURES = ("line_margin",)
 _FIELD_MEASURES = ("noise_margin_db", "noise_rise_db", "antenna_factor_db")
 _UNITS = {"r": "ohm", "c": "F", "l": "H"}
 
@@ -196,6 +198,12 @@ class _Check:
         for table, key in (("amplifier", "circuit"), ("amplifier", "opamp"), ("feedline", "cable")):
             name = self.at(table, key)
             self._name((table, key), key, name)
+        for key, faults in (("cables", partial(name_fault, "cable")), ("far_ends", one_port_fault)):
+            names = self.at("stability", key)
+            for number, name in enumerate(names if isinstance(names, list) else ()):
+                said = faults(name, self.folder) if is_plain_text(name) else None
+                if said:
+                    self.fault(("stability", key, number), *said)
         sections = self.at("feedline", "sections")
         for number in range(len(sections) if isinstance(sections, list) else 0):
             path = ("feedline", "sections", number, "cable")
@@ -275,6 +283,9 @@ class _Check:
             elif not MEASURES[name].available:
                 remedy = "Take the limit out; it would be a promise that nobody checks."
                 self.fault(("limits", name), "is a measure that this version does not compute.", remedy)
+            elif name in _LINE_MEASURES and self.at("stability") is None:
+                remedy = "Add a table [stability], an empty one for its defaults, or take the limit out."
+                self.fault(("limits", name), "needs feedlines to be judged with.", remedy)
             elif self.at("antenna", "model") == "fixture" and name in _FIELD_MEASURES:
                 remedy = "Choose an antenna, or take the limit out."
                 self.fault(("limits", name), "cannot be kept: a fixture receives no field.", remedy)

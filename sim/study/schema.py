@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from pydantic import BaseModel
 
-from sim.study.model import ANTENNA_MODELS, SET_BY_READER, NoiseTable, Section, Study, Tee, Vary
+from sim.study.model import ANTENNA_MODELS, SET_BY_READER, NoiseTable, Section, Stability, Study, Tee, Vary
 from sim.study.write import toml_value
 
 
@@ -41,6 +41,8 @@ def study_keys() -> tuple[Key, ...]:
         if name == "antenna":
             for model, antenna in ANTENNA_MODELS.items():
                 keys += _keys(f'[antenna] with model = "{model}"', antenna)
+        elif name == "stability":
+            keys += _keys("[stability]", Stability)
         elif name == "vary":
             keys += _keys("[[vary]]", Vary)
         elif isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):

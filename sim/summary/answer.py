@@ -7,11 +7,13 @@ needed_yield, units, failed (units that did not simulate in some scenario), yiel
 band), worst (the entry of yields with the smallest share), scenarios (one entry each: scenario, name, values, passes,
 yield, yield_low, yield_high, passed, worst, verdict), passing, best (scenario numbers), drivers (one entry a
 scenario and measure at the middle band), snr_loss (nominal unit, one entry a scenario and band: noise_margin_db and
-the snr_loss_db it costs), cautions. Numbers that are none are null.
+the snr_loss_db it costs), feedlines (with a table [stability]: one entry a scenario, see
+:class:`sim.summary.feedlines.Feedlines`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import re
 import textwrap
@@ -22,6 +24,7 @@ from sim.columns import MEASURES
 from sim.noise.density import snr_loss
 from sim.quantity import Limit
 from sim.summary.drivers import REST, TEMPERATURE
+from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import ALL_LIMITS
 
@@ -59,6 +62,7 @@ def answer(
     failures: DataFrame,
     scenarios: DataFrame,
     cautions: Sequence[str] = (),
+    feedlines: Sequence[Feedlines] = (),
 ) -> dict:
     """What the run says.
 
@@ -70,6 +74,8 @@ def answer(
         The tables of the run.
     cautions : sequence of str
         Sentences to be read with the answer.
+    feedlines : sequence of Feedlines
+        Of each scenario, in a study with ``[stability]``.
 
     Returns
     -------
@@ -92,6 +98,8 @@ def answer(
     sentences += _loss_told(losses, names)
     told_drivers = _drivers_told(ranked, first)
     sentences[1:1] = _failures_told(failures, names, limited)
+    sentences += feedlines_told(feedlines, names, first)
+    found = {"feedlines": [dataclasses.asdict(entry) for entry in feedlines]} if feedlines else {}
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
@@ -106,6 +114,7 @@ def answer(
         "best": best,
         "drivers": ranked,
         "snr_loss": losses,
+        **found,
         "cautions": list(cautions),
     }
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from sim.errors import BandfloorError
 from sim.measures.panel import BANDED, CURVES, SINGLE
+from sim.summary.lines import LINE_SINGLE, Lines
 from sim.summary.matching import MATCHES, Matches
 
 if TYPE_CHECKING:
@@ -44,6 +45,8 @@ class Gathered:
         Inside the simulator, and in units altogether, summed over chunks. [s]
     cautions : tuple of str
         About the resting voltages of the nominal units.
+    lines : Lines or None
+        Verdicts on every feedline; None without ``[stability]``.
     """
 
     scenarios: np.ndarray
@@ -56,6 +59,7 @@ class Gathered:
     seconds_inside: float
     seconds_whole: float
     cautions: tuple[str, ...] = ()
+    lines: Lines | None = None
 
     @property
     def failed(self) -> np.ndarray:
@@ -129,6 +133,12 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
     whole: dict[str, np.ndarray] = {}
     for path, head in zip(paths, heads, strict=True):
         _place(whole, _read(path, _ARRAYS), np.searchsorted(units, head["units"]), len(units))
+    judged = [Lines.read(path) for path in paths]
+    lines = None
+    if judged[0] is not None:
+        lines = Lines.empty(len(scenarios), len(units), judged[0].margin.shape[2])
+        for part, head in zip(judged, heads, strict=True):
+            lines.place(part, np.searchsorted(units, head["units"]))
     inside, altogether = np.sum([head["seconds"] for head in heads], axis=0)
     return Gathered(
         scenarios=scenarios,
@@ -138,6 +148,7 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
         seconds_inside=float(inside),
         seconds_whole=float(altogether),
         cautions=tuple(dict.fromkeys(str(text) for head in heads for text in head["cautions"])),
+        lines=lines,
     )
 
 
@@ -198,6 +209,8 @@ def responses(gathered: Gathered, bands_hz, matches: Matches, index: int) -> tup
             found.append(Response(measure, float(frequency_hz), matches.of(measure)[index, :, b]))
     for k, measure in enumerate(SINGLE):
         found.append(Response(measure, math.nan, gathered.single[index, :, k]))
+    if gathered.lines is not None:
+        found.append(Response("line_margin", math.nan, gathered.lines.smallest[index]))
     return tuple(found)
 
 
@@ -221,7 +234,7 @@ def measures_table(gathered: Gathered, bands_hz, matches: Matches) -> DataFrame:
 
     n_scenario, n_unit = gathered.misfit.shape
     every = [response for i in range(n_scenario) for response in responses(gathered, bands_hz, matches, i)]
-    names = (*BANDED, *MATCHES, *SINGLE)
+    names = (*BANDED, *MATCHES, *SINGLE, *(LINE_SINGLE if gathered.lines is not None else ()))
     code = {name: number for number, name in enumerate(names)}
     per_scenario = len(every) // n_scenario
     return pd.DataFrame(

@@ -22,6 +22,7 @@ _NAMES = {
     "mu_load": "stability factor of the load side",
     "mu_source": "stability factor of the source side",
     "stable": "stability",
+    "line_margin": "stability margin on any feedline",
     "supply_v": "supply at the unit",
     "current_ma": "supply current",
     "output_dc_v": "resting voltage of the output",

@@ -1,0 +1,475 @@
+"""The loop of one unit on every feedline: smallest distance from −1, and unstable poles, of each load.
+
+Theory of operation
+-------------------
+Behind what stands before the line, 1 + T = f (1 − a Γ)/(1 − b Γ) for each probe, with a the reflection that the closed
+network shows to the line, b the one that it would show with the probe's loop opened, and f its value on an endless one.
+
+*Margin.* f, a, b and |Γ| change slowly, so the smallest value over all phases of Γ is a bound that no length of line
+can hide a resonance from (:mod:`sim.stability.bound`). Where the bound lies above what was already found, nothing is
+looked at; elsewhere the line's turns are followed with :data:`~sim.stability.family.POINTS_A_TURN` points each, and the
+smallest one is refined with exact values.
+
+*Poles.* The turns of 1 + z D around zero are those on an endless line plus those of 1 − a Γ. Where |a Γ| < 1 the latter
+cannot turn; elsewhere every step of its locus is made small enough to be counted, or the load is unresolved. A network
+that is stable with its reference and shows |a| < 1 to every passive termination, which is Re Z_out > 0, is stable on
+every passive line.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.stability.bound import least_over_disc
+from sim.stability.family import Group, Load, Table, build_table, group_at
+from sim.stability.plane import Plane, plane_of_loops
+
+PASSIVE_LOW_HZ, PASSIVE_HIGH_HZ = 1e4, 2e9
+"""Range over which the output resistance must be positive for the test of every passive line. [Hz]"""
+ROOM, LEAST_GAIN = 0.5, 0.01
+"""A bound may fall inside a cell by this share of its change across it; what would lower a margin by less than a
+hundredth is not looked for. [1]"""
+NOMINAL_STEP, LARGEST_STEP = 0.15, 0.4
+"""Change of a reflection, or of the logarithm of f, between neighbours of the grid, above which points are added: for
+the grid of a scenario, and for a unit that turns more quickly than the nominal one."""
+MOST_ADDED, ROUNDS = 600, 8
+COUNT_TURN = np.deg2rad(60.0)
+"""Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
+COUNT_ROUNDS = 8
+WINDOW = 14
+"""Dense points on either side of the smallest bound that are looked at first: a whole turn of the line and more."""
+DEEP, DEEP_ROUNDS = 0.004, 8
+"""A margin is refined until the chords around it promise less than this share, at most so often. [1]"""
+
+
+@dataclass(frozen=True)
+class LineMap:
+    """Verdicts of one unit, in the order of the table's loads.
+
+    Attributes
+    ----------
+    margin : ndarray, shape (n_load,)
+        Smallest |1 + T| over all frequencies and probes. [1]
+    freq_hz : ndarray, shape (n_load,)
+        Where. [Hz]
+    turn_hz : ndarray, shape (n_load,)
+        Where the loop passes around −1 the unstable way: near the frequency of oscillation; NaN where it does not. [Hz]
+    unstable : int ndarray, shape (n_load,)
+        Unstable poles.
+    resolved : bool ndarray, shape (n_load,)
+        Whether every step of the count was small enough to be believed.
+    least_resistance, least_resistance_hz : float
+        Smallest real part of the output impedance from 10 kHz to 2 GHz, and where. [Ω, Hz]
+    unconditional : bool
+        Stable on every passive line: stable with the reference and the resistance above zero.
+    """
+
+    margin: np.ndarray
+    freq_hz: np.ndarray
+    turn_hz: np.ndarray
+    unstable: np.ndarray
+    resolved: np.ndarray
+    least_resistance: float
+    least_resistance_hz: float
+    unconditional: bool
+
+    @property
+    def stable(self) -> np.ndarray:
+        """Loads without an unstable pole whose count is resolved, bool, shape (n_load,)."""
+        return self.resolved & (self.unstable == 0)
+
+
+@dataclass(frozen=True)
+class _View:
+    """The plane behind one group's tee and against its cable, at some frequencies."""
+
+    size: np.ndarray
+    f: np.ndarray
+    a: np.ndarray
+    b: np.ndarray
+    endless: np.ndarray
+
+
+def judge_lines(plane: Plane, table: Table) -> LineMap:
+    """Margin and verdict of one unit on every load of a table.
+
+    Parameters
+    ----------
+    plane : Plane
+        At an output, on the table's frequencies.
+    table : Table
+        From :func:`sim.stability.family.table_of`.
+
+    Returns
+    -------
+    LineMap
+
+    Notes
+    -----
+    Where the network turns too quickly for the table's grid, points are added if the plane can be had there
+    (``plane.further``), and the table is made anew for this unit; where it cannot, the grid is believed.
+    """
+    views = [_view(plane, group) for group in table.groups]
+    finer, table = _fine_enough(plane, table, views)
+    if finer is not plane:
+        plane, views = finer, [_view(finer, group) for group in table.groups]
+    margin, freq_hz = _margins(plane, table, views)
+    unstable, resolved, turn_hz = _counts(plane, table, views)
+    within = (plane.freq_hz >= PASSIVE_LOW_HZ) & (plane.freq_hz <= PASSIVE_HIGH_HZ)
+    resistance = np.where(within, plane.own_immittance.real, np.inf)
+    least = int(resistance.argmin())
+    return LineMap(
+        margin=margin,
+        freq_hz=freq_hz,
+        turn_hz=turn_hz,
+        unstable=unstable,
+        resolved=resolved,
+        least_resistance=float(resistance[least]),
+        least_resistance_hz=float(plane.freq_hz[least]),
+        unconditional=bool(plane.unstable == 0 and resistance[least] > 0),
+    )
+
+
+def map_of_loops(
+    freq_hz: np.ndarray,
+    t_ref: np.ndarray,
+    t_open: np.ndarray,
+    z_out: np.ndarray,
+    load: float,
+    unstable: int,
+    loads: tuple[Load, ...],
+) -> LineMap:
+    """Margin and verdict on every feedline out of plain sweeps of any deck.
+
+    Parameters
+    ----------
+    freq_hz : ndarray, shape (n_freq,)
+        Ascending, from where the loop is real to where it is over (10 Hz to 3 GHz). Between them everything is
+        interpolated linearly over the logarithm of frequency: 100 points a decade, and more where the loop turns
+        quickly, leave about a thousandth. [Hz]
+    t_ref, t_open : complex ndarray, shape (n_probe, n_freq) or (n_freq,)
+        Loop gain of each probe with the reference load, and with nothing (or a megohm) in its place. [1]
+    z_out : complex ndarray, shape (n_freq,)
+        Output impedance with the load taken away: v/(1 − v/load) for the voltage v at 1 A into the loaded output. [Ω]
+    load : float
+        Reference load. [Ω]
+    unstable : int
+        Unstable poles of the network with the reference load, P − N of its own verdict.
+    loads : tuple of Load
+        From :func:`sim.stability.family.loads_of`.
+
+    Returns
+    -------
+    LineMap
+        In the order of `loads`.
+    """
+    plane = plane_of_loops(np.asarray(freq_hz, dtype=float), t_ref, t_open, z_out, load, unstable)
+    return judge_lines(plane, build_table(loads, plane.freq_hz))
+
+
+def _view(plane: Plane, group) -> _View:
+    x = plane.reference
+    closed, inverse, opened = plane.closed, plane.inverse, plane.opened
+    n0 = (1 - closed * x) * group.u0 + closed * group.v0
+    n1 = (1 - closed * x) * group.u1 + closed * group.v1
+    d0 = (inverse - opened * x) * group.u0 + opened * group.v0
+    d1 = (inverse - opened * x) * group.u1 + opened * group.v1
+    f = n0 / d0
+    return _View(size=np.abs(f), f=f, a=-n1 / n0, b=-d1 / d0, endless=n0 / group.u0)
+
+
+# ---------------------------------------------------------------------- a grid that is fine enough
+
+
+def fine_grid(plane: Plane, loads: tuple[Load, ...], freq_hz: np.ndarray, step: float = NOMINAL_STEP) -> np.ndarray:
+    """A grid with points added wherever a network turns quickly, for the table of all units like it.
+
+    Parameters
+    ----------
+    plane : Plane
+        Of the nominal unit, with ``further``.
+    loads : tuple of Load
+    freq_hz : ndarray, shape (n_freq,)
+        From :func:`sim.stability.family.grid`. [Hz]
+    step : float
+        Largest change between neighbours.
+
+    Returns
+    -------
+    freq_hz : ndarray, ascending
+    """
+    kinds = list({(load.cable, load.line.at_amplifier): load for load in loads}.values())
+    start = len(freq_hz)
+    for _ in range(ROUNDS):
+        here = plane.at(freq_hz)
+        wide = np.any([_steps(_view(here, group_at(load, freq_hz)), step) for load in kinds], axis=0)
+        if not wide.any() or len(freq_hz) - start > MOST_ADDED:
+            break
+        middle = np.sqrt(freq_hz[1:] * freq_hz[:-1])[wide]
+        freq_hz = np.union1d(freq_hz, middle)
+    return freq_hz
+
+
+def _fine_enough(plane: Plane, table: Table, views: "list[_View]") -> tuple[Plane, Table]:
+    if plane.further is None or not any(_steps(view, LARGEST_STEP).any() for view in views):
+        return plane, table
+    freq_hz = fine_grid(plane, table.loads, table.freq_hz, LARGEST_STEP)
+    return plane.further(freq_hz), build_table(table.loads, freq_hz)
+
+
+def _steps(view: _View, step: float) -> np.ndarray:
+    """Cells in which something turns too far."""
+    a = np.abs(np.diff(view.a)) > step * (1 + np.abs(view.a[1:]))
+    b = np.abs(np.diff(view.b)) > step * (1 + np.abs(view.b[:, 1:]))
+    ratio = view.f[:, 1:] / view.f[:, :-1]
+    # Far from −1 the loop may turn as it likes.
+    f = (np.abs(np.log(ratio)) > step) & (np.minimum(view.size[:, 1:], view.size[:, :-1]) < 3)
+    return a | (b | f).any(axis=0)
+
+
+# ---------------------------------------------------------------------- margins
+
+
+@dataclass(frozen=True)
+class _Dip:
+    """Where each load comes nearest on what was looked at: distance of the nearest chord, place and step there."""
+
+    near: np.ndarray
+    freq_hz: np.ndarray
+    step: np.ndarray
+
+    def or_nearer(self, other: "_Dip") -> "_Dip":
+        closer = other.near < self.near
+        return _Dip(*(np.where(closer, b, a) for a, b in zip(vars(self).values(), vars(other).values(), strict=True)))
+
+
+def _margins(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray]:
+    margins, places = np.full(len(table.loads), np.inf), np.full(len(table.loads), np.nan)
+    # Group by group: arrays that fit into the allocator's small blocks cost half as much as large ones.
+    for probe in range(len(plane.inverse)):
+        for view, group in zip(views, table.groups, strict=True):
+            cut = _Cut(table, group.loads.start, view.f[probe], view.a, view.b[probe])
+            bound = least_over_disc(*cut.narrow, table.radius[group.loads])
+            # First around the smallest bound, as many points for each load; then wherever a bound stays below that.
+            dip, looked = _around(cut, bound.argmin(axis=1))
+            cells = np.minimum(bound[:, 1:], bound[:, :-1]) - ROOM * np.abs(np.diff(bound))
+            more = (cells < ((1 - LEAST_GAIN) * dip.near[:, None]).astype(np.float32)) & ~looked
+            if more.any():
+                dip = dip.or_nearer(_elsewhere(cut, more))
+            nearest, at_hz = _refined(plane, table, group, probe, dip)
+            own, closer = group.loads, nearest < margins[group.loads]
+            margins[own], places[own] = np.where(closer, nearest, margins[own]), np.where(closer, at_hz, places[own])
+    return margins, places
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """1 + T of one probe on the dense points of a group's loads, interpolated between the grid's frequencies."""
+
+    table: Table
+    first: int
+    f: np.ndarray
+    a: np.ndarray
+    b: np.ndarray
+
+    @property
+    def narrow(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """|f|, a and b, precise enough for a bound."""
+        return np.abs(self.f).astype(np.float32), self.a.astype(np.complex64), self.b.astype(np.complex64)
+
+    def __call__(self, load, cell, share, point):
+        gamma = _gamma(self.table, load + self.first, cell, point, share)
+        low, high = self._taken(cell), self._taken(cell + 1)
+        f, a, b = (x + (y - x) * share for x, y in zip(low, high, strict=True))
+        return f * (1 - a * gamma) / (1 - b * gamma)
+
+    def _taken(self, cell):
+        return self.f[cell], self.a[cell], self.b[cell]
+
+
+def _around(cut: _Cut, low: np.ndarray) -> tuple[_Dip, np.ndarray]:
+    """On the dense points around one place of each load; and which cells are done with that."""
+    table = cut.table
+    each = np.arange(len(low))
+    rows = table.starts[table.row_of[each + cut.first]]
+    centre = rows[each, low].clip(rows[:, 0] + WINDOW, rows[:, -1] - WINDOW)
+    point = centre[:, None] + np.arange(-WINDOW, WINDOW + 1)
+    cell = table.cell[point]
+    distance = cut(each[:, None], cell, table.share[point], point)
+    bend = np.diff(distance, 2)
+    bend = (bend[:, np.arange(2 * WINDOW).clip(0, 2 * WINDOW - 2)] + bend[:, np.arange(-1, 2 * WINDOW - 1).clip(0)]) / 2
+    near, place = _chords(distance[:, :-1], distance[:, 1:], bend)
+    best = near.argmin(axis=1)
+    freq_hz = table.dense_hz[point[each, best]]
+    step = np.log(table.dense_hz[point[each, best] + 1] / freq_hz)
+    number = np.arange(table.starts.shape[1] - 1)
+    looked = (number > cell[:, :1]) & (number < cell[:, -1:])
+    return _Dip(near[each, best], freq_hz * np.exp(step * place[each, best]), step), looked
+
+
+def _elsewhere(cut: _Cut, cells: np.ndarray) -> _Dip:
+    """On all dense points of some cells."""
+    table = cut.table
+    pair_load, pair_cell = np.nonzero(cells)
+    pair, point, last = _points(table, pair_load + cut.first, pair_cell)
+    load, cell = pair_load[pair], pair_cell[pair]
+    distance = cut(load, cell, np.where(last, 1.0, table.share[point]), point)
+    begin = np.nonzero(~last)[0]
+    bend = np.zeros(len(distance), dtype=complex)
+    bend[1:-1] = np.diff(distance, 2)
+    # Across the ends of a run there is no bend to be had.
+    bend[last] = bend[np.append(True, last[:-1])] = 0
+    near, place = _chords(distance[begin], distance[begin + 1], (bend[begin] + bend[begin + 1]) / 2)
+    owner = load[begin]
+    firsts = np.nonzero(np.append(True, owner[1:] != owner[:-1]))[0]
+    least = np.full(len(cells), np.inf)
+    least[owner[firsts]] = np.minimum.reduceat(near, firsts)
+    # Written backwards, so that of equals the first stays.
+    hit = np.nonzero(near == least[owner])[0][::-1]
+    freq_hz, step = np.full(len(cells), np.nan), np.full(len(cells), np.nan)
+    begin_hz = table.dense_hz[point[begin[hit]]]
+    step[owner[hit]] = np.log(table.dense_hz[point[begin[hit]] + 1] / begin_hz)
+    freq_hz[owner[hit]] = begin_hz * np.exp(step[owner[hit]] * place[hit])
+    return _Dip(least, freq_hz, step)
+
+
+def _chords(start: np.ndarray, end: np.ndarray, bend=0.0) -> tuple[np.ndarray, np.ndarray]:
+    """Distance of each step of a locus from zero, and its place there, 0 to 1; `bend` is the second difference."""
+    along = end - start
+    size = along.real**2 + along.imag**2
+    place = -(start.real * along.real + start.imag * along.imag) / np.where(size > 0, size, 1.0)
+    place = place.clip(0.0, 1.0)
+    nearest = start + place * along - (0.5 * place * (1 - place)) * bend
+    return np.sqrt(nearest.real**2 + nearest.imag**2), place
+
+
+def _points(table: Table, loads: np.ndarray, cells: np.ndarray):
+    """Dense points of some cells: place of the cell among those given, number of the point, whether it is the end."""
+    begin = table.starts[table.row_of[loads], cells]
+    counts = table.starts[table.row_of[loads], cells + 1] - begin + 1
+    first = np.cumsum(counts) - counts
+    pair = np.repeat(np.arange(len(loads)), counts)
+    point = begin[pair] + np.arange(len(pair)) - first[pair]
+    last = np.zeros(len(pair), dtype=bool)
+    last[first + counts - 1] = True
+    return pair, point, last
+
+
+def _gamma(table: Table, load, cell, point, share):
+    end = table.ends[load, cell]
+    return (end + (table.ends[load, cell + 1] - end) * share) * table.turn[point]
+
+
+_AROUND = np.array([-0.6, -0.2, 0.2, 0.6])
+
+
+def _refined(plane: Plane, table: Table, group: Group, probe: int, dip: _Dip) -> tuple[np.ndarray, np.ndarray]:
+    """Exact values around each load's dip; deep ones, where a step is much of what is left, once and again."""
+    at_hz, near = dip.freq_hz.copy(), np.full(len(dip.near), np.inf)
+    step, loads = dip.step, np.arange(len(dip.near))
+    for _ in range(DEEP_ROUNDS):
+        freq_hz = at_hz[loads, None] * np.exp(step[loads, None] * _AROUND)
+        freq_hz = freq_hz.clip(table.freq_hz[0], table.freq_hz[-1])
+        distance = _exactly(plane, table, probe, loads + group.loads.start, freq_hz)
+        chord, place = _chords(distance[:, :-1], distance[:, 1:])
+        own = np.arange(len(loads))
+        best = np.abs(distance).argmin(axis=1)
+        near[loads], at_hz[loads] = np.abs(distance[own, best]), freq_hz[own, best]
+        deep = chord.min(axis=1) < (1 - DEEP) * near[loads]
+        side = chord.argmin(axis=1)
+        middle = freq_hz[own, side] * (freq_hz[own, side + 1] / freq_hz[own, side]) ** place[own, side]
+        loads = loads[deep]
+        if not len(loads):
+            break
+        at_hz[loads] = middle[deep]
+        step = step / 4
+    return near, at_hz
+
+
+def _exactly(plane: Plane, table: Table, probe: int, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
+    """1 + T of one probe for some loads of a group, each at frequencies of its own, shape (n, n_freq)."""
+    flat = freq_hz.ravel()
+    view = _view(plane.at(flat), group_at(table.loads[loads[0]], flat))
+    gamma = table.reflections(loads, freq_hz).ravel()
+    return (view.f[probe] * (1 - view.a * gamma) / (1 - view.b[probe] * gamma)).reshape(freq_hz.shape)
+
+
+# ---------------------------------------------------------------------- poles
+
+
+def _counts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    n_load = len(table.loads)
+    turns, resolved = np.zeros(n_load, dtype=int), np.ones(n_load, dtype=bool)
+    turn_hz = np.full(n_load, np.nan)
+    for view, group in zip(views, table.groups, strict=True):
+        own, sure = _half_turns(view.endless)
+        turns[group.loads] += own
+        resolved[group.loads] &= sure
+        reach = np.abs(view.a) * table.radius[group.loads]
+        cells = np.maximum(reach[:, 1:], reach[:, :-1]) + ROOM * np.abs(np.diff(reach)) >= 1
+        if not cells.any():
+            continue
+        row, cell = np.nonzero(cells)
+        crossings, sure, passed_hz = _crossings(plane, table, view, row + group.loads.start, cell)
+        turns += 2 * crossings
+        turn_hz = np.fmax(turn_hz, passed_hz)
+        resolved &= sure
+        # At zero frequency 1 − a Γ is real: on the negative axis, where a turn begins, it is half of one already.
+        outer = table.starts[table.row_of[group.loads]][:, [0, -1]]
+        ends = np.angle(1 - view.a[[0, -1]] * table.ends[group.loads][:, [0, -1]] * table.turn[outer])
+        half = np.where(np.abs(ends) > np.pi / 2, np.sign(ends), 0).astype(int)
+        turns[group.loads] += half[:, 1] - half[:, 0]
+    return plane.unstable - turns, resolved, turn_hz
+
+
+def _half_turns(locus: np.ndarray) -> tuple[int, bool]:
+    """N of a locus that is real at both ends, and whether its steps are small."""
+    steps = np.angle(locus[1:] / locus[:-1])
+    start = np.angle(locus[0])
+    end = start + steps.sum()
+    return int(np.round(end / np.pi) - np.round(start / np.pi)), bool(np.abs(steps).max() < np.pi / 2)
+
+
+def _crossings(plane, table, view, load, cell):
+    """How often 1 − a Γ of each load crosses the negative real axis in some cells, counter-clockwise positive.
+
+    Also whether that is sure, and the highest frequency at which it does so clockwise. [Hz]
+    """
+    n_load = len(table.loads)
+    pair, point, last = _points(table, load, cell)
+    share = np.where(last, 1.0, table.share[point])
+    of_load, of_cell = load[pair], cell[pair]
+    a = view.a[of_cell] + (view.a[of_cell + 1] - view.a[of_cell]) * share
+    locus = 1 - a * _gamma(table, of_load, of_cell, point, share)
+    freq_hz = np.where(last, table.freq_hz[of_cell + 1], table.dense_hz[point])
+    step = np.nonzero(~last)[0]
+    owner, low, high = of_load[step], locus[step], locus[step + 1]
+    low_hz, high_hz = freq_hz[step], freq_hz[step + 1]
+    # A sum of small steps less the difference of principal values is a whole number of turns.
+    found = -(np.bincount(owner, np.angle(high) - np.angle(low), n_load))
+    passed_hz = np.full(n_load, np.nan)
+    for _ in range(COUNT_ROUNDS):
+        turn = np.angle(high / low)
+        size = np.abs(high / low)
+        wide = (np.abs(turn) > COUNT_TURN) | (size > 4) | (size < 0.25)
+        found += np.bincount(owner[~wide], turn[~wide], n_load)
+        past = ~wide & (turn < 0) & (np.angle(low) < 0) & (np.angle(high) > 0)
+        np.fmax.at(passed_hz, owner[past], np.sqrt(low_hz[past] * high_hz[past]))
+        owner, low, high, low_hz, high_hz = (x[wide] for x in (owner, low, high, low_hz, high_hz))
+        if not len(owner):
+            break
+        ends = low_hz[:, None] * (high_hz / low_hz)[:, None] ** (np.arange(5) / 4)
+        values = np.column_stack([low, _locus_at(plane, table, owner, ends[:, 1:4]), high])
+        owner = np.repeat(owner, 4)
+        low, high = values[:, :-1].ravel(), values[:, 1:].ravel()
+        low_hz, high_hz = ends[:, :-1].ravel(), ends[:, 1:].ravel()
+    resolved = np.ones(n_load, dtype=bool)
+    found += np.bincount(owner, np.angle(high / low), n_load)
+    resolved[owner] = False
+    return np.round(found / (2 * np.pi)).astype(int), resolved, passed_hz
+
+
+def _locus_at(plane, table, owner, freq_hz):
+    """1 − a Γ at exact frequencies, one row a step; all loads of one group."""
+    view = _view(plane.at(freq_hz.ravel()), group_at(table.loads[owner[0]], freq_hz.ravel()))
+    return 1 - view.a.reshape(freq_hz.shape) * table.reflections(owner, freq_hz)
