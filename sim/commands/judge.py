@@ -5,6 +5,8 @@ import json
 import textwrap
 from pathlib import Path
 
+import numpy as np
+
 from sim.deck.guard import LARGEST_TEXT
 from sim.errors import Fault, GuardError
 from sim.quantity import format_quantity
@@ -15,6 +17,15 @@ _WIDTH = 100
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of ``bandfloor judge``."""
     parser.add_argument("deck", metavar="DECK", help="SPICE deck (.cir) that carries one or more probes")
+    parser.add_argument(
+        "--lines", action="store_true", help="judge it on every feedline, too: three cables, 0.2 to 300 m, six far ends"
+    )
+    parser.add_argument(
+        "--output",
+        metavar="NODE",
+        default="out",
+        help="node at which the feedline is connected, with a resistor to ground in its place (default: out)",
+    )
     parser.add_argument("--out", metavar="DIR", help="folder for pictures: locus round −1, and what a kick does")
     parser.add_argument("--json", action="store_true", help="print the answer alone on standard output, for programs")
     parser.epilog = (
@@ -32,12 +43,19 @@ def act(given) -> int:
     from sim.stability.deck import read_deck
     from sim.stability.trial import try_deck
 
-    trial = try_deck(read_deck(_text(given.deck), given.deck))
-    pictures = _pictures(trial, given) if given.out else []
+    deck = read_deck(_text(given.deck), given.deck)
+    lines = None
+    if given.lines:
+        from sim.stability.deck_lines import try_on_lines
+
+        lines = try_on_lines(deck, given.output)
+    trial = try_deck(deck)
+    pictures = _pictures(trial, lines, given) if given.out else []
     if given.json:
-        print(json.dumps(answer(trial, given.deck), indent=1, ensure_ascii=False, allow_nan=False))
+        found = answer(trial, given.deck) | ({"lines": answer_lines(lines)} if lines else {})
+        print(json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False))
         return 0
-    print(f"\n{describe(trial, given.deck)}")
+    print(f"\n{describe(trial, given.deck, lines)}")
     for path in pictures:
         print(f"Picture: {path}")
     return 0
@@ -100,7 +118,30 @@ def answer(trial, name: str) -> dict:
     }
 
 
-def describe(trial, name: str) -> str:
+def answer_lines(lines) -> list[dict]:
+    """Every load of the map for programs, the worst first.
+
+    Parameters
+    ----------
+    lines : DeckOnLines
+    """
+    found = lines.found
+    return [
+        {
+            "cable": lines.loads[i].line.name,
+            "length_m": float(lines.loads[i].line.length),
+            "far_end": lines.loads[i].end_name,
+            "stable": bool(found.stable[i]),
+            "unresolved": not found.resolved[i],
+            "unstable_poles": int(found.unstable[i]),
+            "stability_margin": float(found.margin[i]),
+            "margin_frequency_hz": float(found.freq_hz[i]),
+        }
+        for i in lines.order
+    ]
+
+
+def describe(trial, name: str, lines=None) -> str:
     """The answer in words, the verdict first.
 
     Parameters
@@ -108,6 +149,8 @@ def describe(trial, name: str) -> str:
     trial : Trial
     name : str
         Of the deck, as the user gave it.
+    lines : DeckOnLines, optional
+        On every feedline.
     """
     verdict, worst = trial.verdict, trial.verdict.worst
     parts = [_opening(trial)]
@@ -127,7 +170,11 @@ def describe(trial, name: str) -> str:
             f" {_poles(probe.loop.open_poles)}, so the closed one has {_poles(probe.loop.unstable_poles)}."
         )
     parts.append(_in_time(trial))
-    parts += _cautions(trial)
+    parts += _cautions(trial, lines)
+    if lines is not None:
+        # What it does in the field comes before how it was found out.
+        opening, *worst = _on_lines(lines)
+        parts = [parts[0], opening, *worst, *parts[1:]]
     return "\n".join([name, "", *(textwrap.fill(part, _WIDTH, subsequent_indent="  ") for part in parts)])
 
 
@@ -194,7 +241,32 @@ def _in_time(trial) -> str:
     )
 
 
-def _cautions(trial) -> list[str]:
+WORST = 5
+"""Loads of the map that are told one by one."""
+
+
+def _on_lines(lines) -> list[str]:
+    found, total = lines.found, len(lines.loads)
+    bad = total - int(found.stable.sum())
+    where = f"in place of the {format_quantity(lines.load_ohm, 'ohm')} at {lines.node}"
+    if bad:
+        opening = f"On feedlines: not stable with {bad} of {total} {where}."
+    else:
+        opening = f"On feedlines: stable with all {total} {where}; the smallest margin is {found.margin.min():.3f}."
+    if found.unconditional:
+        opening += " Its output resistance is positive everywhere, so no passive line can make it oscillate."
+    parts = [opening, "The worst:"]
+    for i in lines.order[:WORST]:
+        load = lines.loads[i]
+        line = f"{format_quantity(load.line.length, 'm')} of {load.line.name}" if load.line.length else load.line.name
+        verdict = "oscillates" if found.unstable[i] else f"margin {found.margin[i]:.3f}"
+        verdict = verdict if found.resolved[i] else "unresolved"
+        near = found.turn_hz[i] if found.unstable[i] and np.isfinite(found.turn_hz[i]) else found.freq_hz[i]
+        parts.append(f"  {line}, far end {load.end_name}: {verdict} near {format_quantity(near, 'Hz', 3)}")
+    return parts
+
+
+def _cautions(trial, lines) -> list[str]:
     verdict, found = trial.verdict, []
     if trial.stable and any(probe.loop.gain_margin_db < 0 for probe in verdict.probes):
         found.append(
@@ -208,12 +280,12 @@ def _cautions(trial) -> list[str]:
         )
     if verdict.lines and verdict.any_line:
         found.append("No passive line or far end in place of the deck's can make it oscillate: it gives power to none.")
-    elif not verdict.lines:
+    elif not verdict.lines and lines is None:
         found.append("Judged as it stands, with the loads in the deck; it says nothing of other lines and antennas.")
     return found
 
 
-def _pictures(trial, given) -> list[Path]:
+def _pictures(trial, lines, given) -> list[Path]:
     from sim.plots.judged import draw_judged
 
-    return draw_judged(trial, Path(given.deck).stem, Path(given.out))
+    return draw_judged(trial, Path(given.deck).stem, Path(given.out), lines)

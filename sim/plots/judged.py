@@ -10,6 +10,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from sim.errors import BandfloorError
 from sim.plots import axes, inks, style
+from sim.plots.feedline_map import feedline_map
 from sim.plots.style import Row
 from sim.quantity import format_quantity
 
@@ -17,8 +18,8 @@ _HALF_WIDTH, _HALF_HEIGHT = 2.0, 1.62
 _BINS = 1200
 
 
-def draw_judged(trial, name: str, folder: Path) -> list[Path]:
-    """Draw both pictures into a folder, which is made where there is none.
+def draw_judged(trial, name: str, folder: Path, lines=None) -> list[Path]:
+    """Draw the pictures into a folder, which is made where there is none.
 
     Parameters
     ----------
@@ -26,6 +27,8 @@ def draw_judged(trial, name: str, folder: Path) -> list[Path]:
     name : str
         First part of the files' names.
     folder : Path
+    lines : DeckOnLines, optional
+        On every feedline, for the map.
 
     Returns
     -------
@@ -45,9 +48,37 @@ def draw_judged(trial, name: str, folder: Path) -> list[Path]:
             if trial.kick is not None:
                 written.append(folder / f"{name}-kick.svg")
                 style.save(after_a_kick(trial.kick), written[1])
+            if lines is not None:
+                written.append(folder / f"{name}-lines.svg")
+                style.save(_over_lines(lines), written[-1])
     except OSError as error:
         raise BandfloorError(f"{folder}: the pictures cannot be written: {error.strerror}.") from error
     return written
+
+
+def _over_lines(lines):
+    import pandas as pd
+
+    found = lines.found
+    table = pd.DataFrame(
+        {
+            "scenario": 0,
+            "cable": [load.line.name for load in lines.loads],
+            "length_m": [float(load.line.length) for load in lines.loads],
+            "far_end": [load.end_name for load in lines.loads],
+            "margin_min": found.margin,
+            "unstable": (found.unstable > 0).astype(int),
+            "unresolved": (~found.resolved).astype(int),
+            "units": 1,
+        }
+    )
+    figure, _ = feedline_map(table, 0)
+    # The map's words are those of many units; here there is one deck.
+    key = figure.axes[0]
+    key.set_title("Smallest distance from −1")
+    for text in key.texts:
+        text.set_text(text.get_text().replace("a unit oscillates", "oscillates"))
+    return figure
 
 
 def locus(probe, stable: bool):

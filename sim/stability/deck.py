@@ -184,6 +184,37 @@ def _probes(cards, file: str) -> tuple[tuple[Probe, ...], list[Fault]]:
     return tuple(probes), faults
 
 
+def resistor_to_ground(deck: ReadDeck, node: str) -> str:
+    """The resistor that loads a node, as the simulator names it.
+
+    Parameters
+    ----------
+    deck : ReadDeck
+    node : str
+
+    Raises
+    ------
+    CircuitError
+        There is none, or there are several.
+    """
+    depth, found, nodes = 0, [], set()
+    for text in deck.whole:
+        words = text.lower().split()
+        depth += (words[0] == ".subckt") - (words[0] == ".ends")
+        if depth or words[0][0] in "*.":
+            continue
+        nodes.update(words[1:3])
+        ends = ["0" if word in _GROUND else word for word in words[1:3]]
+        if words[0][0] == "r" and sorted(ends) == sorted(["0", node.lower()]):
+            found.append(words[0])
+    if len(found) == 1:
+        return found[0]
+    what = f"{len(found)} resistors stand" if found else "no resistor stands"
+    near = "" if node.lower() in nodes else f" (there is no node {node} in the deck)"
+    remedy = f"Load the output with one resistor, as R75 {node} 0 75, or name its node with --output NODE."
+    raise CircuitError(Fault(deck.file, None, None, f"{what} from {node} to ground{near}.", remedy))
+
+
 # ---------------------------------------------------------------------- sources at rest
 
 

@@ -119,6 +119,7 @@ def loads_of(
 
 def grid(low_hz: float, high_hz: float, more_hz=()) -> np.ndarray:
     """Frequencies on which a plane is looked at, before points are added where it turns quickly. [Hz]"""
+
     def even(low, high, points):
         return np.geomspace(low, high, int(np.ceil(np.log10(high / low) * points)) + 1)
 
@@ -355,4 +356,3 @@ def _dense(load: Load, freq_hz: np.ndarray):
     else:
         turn = np.ones(len(dense_hz), dtype=complex)
     return starts, dense_hz, cell, share, turn
-

@@ -149,7 +149,7 @@ def judge_deck(simulator: Simulator, deck: ReadDeck) -> DeckVerdict:
         doubts=tuple(doubts),
         lines=len(network.delay_s) // 2,
         delay_s=float(network.delay_s.sum()) / 2,
-        any_line=lines.passive,
+        any_line=lines.passive and unstable == 0,
         test_hz=test_hz,
         kicks=_kicks(network, test_hz),
     )

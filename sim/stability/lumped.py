@@ -167,13 +167,15 @@ def scattering(line_ohm: np.ndarray, values: np.ndarray) -> np.ndarray:
     return 2 * z / (root[:, None] * root) - np.eye(ends)
 
 
-def lumped_network(simulator: Simulator, deck: ReadDeck) -> LumpedNetwork:
+def lumped_network(simulator: Simulator, deck: ReadDeck, output: str | None = None) -> LumpedNetwork:
     """Simulate the lumped form of a deck and fit it.
 
     Parameters
     ----------
     simulator : Simulator
     deck : ReadDeck
+    output : str, optional
+        A node that is driven and read as well, behind all other drives and reads; only in a deck without lines.
 
     Raises
     ------
@@ -208,6 +210,10 @@ def lumped_network(simulator: Simulator, deck: ReadDeck) -> LumpedNetwork:
     if np.abs(now - resting).max(initial=0.0) > 1e-4 * max(1.0, np.abs(resting).max(initial=0.0)):
         raise UnitFailed("the circuit rests elsewhere when its lines are replaced by sources: it has several states")
     drives = tuple(n for p in deck.probes for n in (p.voltage, p.current)) + tuple(end.source for end in deck.ends)
+    if output is not None:
+        if output not in nodes:
+            raise UnitFailed(f"there is no node {output}")
+        drives, reads = (*drives, into[nodes.index(output)]), (*reads, names[nodes.index(output)])
     return _sampled(simulator, _Wires(names, into, drives, reads), len(deck.probes), nodes, ohm, delay)
 
 
@@ -222,7 +228,7 @@ class _Wires:
 
     def swept(self, simulator: Simulator, sweep: str):
         """Frequencies, impedances of all nodes, responses."""
-        sources = (*self.into, *self.drives)
+        sources = tuple(dict.fromkeys((*self.into, *self.drives)))
         impedances = []
         for name, source in zip(self.nodes, self.into, strict=True):
             simulator.excite(sources, source)

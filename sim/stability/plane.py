@@ -195,9 +195,7 @@ def carried(plane: Plane, support: np.ndarray, weights: np.ndarray, reference: C
             further,
         )
 
-    return Plane(
-        plane.freq_hz, plane.closed, plane.inverse, plane.opened, plane.reference, plane.unstable, further
-    )
+    return Plane(plane.freq_hz, plane.closed, plane.inverse, plane.opened, plane.reference, plane.unstable, further)
 
 
 def plane_of_loops(

@@ -144,7 +144,7 @@ def count_lines(network: LumpedNetwork) -> LineCount:
         total += turn - (ends[1] - ends[0])
         distance = np.abs(1 + t)
         low = np.nonzero((distance[1:-1] <= distance[:-2]) & (distance[1:-1] <= distance[2:]))[0] + 1
-        starts.append(fine_hz[low])
+        starts += [fine_hz[low], np.linspace(fine_hz[0], fine_hz[-1], 12)]
     turns = total / np.pi
     whole = bool(abs(turns - np.round(turns)) < 0.05)
     # Where no line can add a pole only those that the lumped rest has already are looked for.
@@ -184,17 +184,17 @@ def _dense(network: LumpedNetwork, low: float, high: float, watched: np.ndarray)
 def _zeros(network: LumpedNetwork, starts_hz: np.ndarray) -> np.ndarray:
     """Zeros of the determinant in the right half plane, by Newton's method.
 
-    It starts from each dip, from changes of sign on the positive axis, and round each unstable pole of the lumped rest:
-    lines move those more or less far.
+    It starts from each dip, from changes of sign on the positive axis, and at and round each unstable pole of the
+    lumped rest: lines move those more or less far.
     """
     ripple = 1 / network.delay_s.sum()
     starts = np.concatenate([2 * np.pi * (starts_hz * 1j + growth * ripple) for growth in (1e-3, 0.03, 0.3)])
     round_about = np.exp(2j * np.pi * np.arange(8) / 8)
     for pole in network.poles[network.poles.imag >= 0]:
-        radius = min(abs(pole), 2 * np.pi * ripple) * np.array([0.02, 0.1, 0.3])[:, None]
+        radius = min(abs(pole), 2 * np.pi * ripple) * np.array([1e-6, 0.02, 0.1, 0.3])[:, None]
         starts = np.concatenate([starts, (pole + radius * round_about).ravel()])
     axis = 2 * np.pi * np.geomspace(network.freq_hz[0], network.freq_hz[-1], 400)
-    along = _determinant(network, axis.astype(complex)).real
+    along = _freed(network, axis.astype(complex)).real
     crossing = np.nonzero(np.signbit(along[1:]) != np.signbit(along[:-1]))[0]
     starts = np.concatenate([starts, np.sqrt(axis[crossing] * axis[crossing + 1]).astype(complex)])
     found: list[complex] = []
@@ -203,9 +203,19 @@ def _zeros(network: LumpedNetwork, starts_hz: np.ndarray) -> np.ndarray:
             continue
         if abs(s.imag) < 1e-6 * abs(s):
             s = complex(s.real)
+        s = complex(s.real, abs(s.imag))
         if not any(abs(s - other) < 1e-5 * abs(s) for other in found):
             found += [s] if s.imag == 0 else [s, s.conjugate()]
     return np.array(sorted(found, key=lambda s: (abs(s.imag), s.imag)), dtype=complex)
+
+
+def _freed(network: LumpedNetwork, s: np.ndarray) -> np.ndarray:
+    """The determinant freed of the lumped rest's unstable poles, which may lie as near to its zeros as they can."""
+    with np.errstate(all="ignore"):
+        found = _determinant(network, s)
+        for pole in network.poles:
+            found = found * (s - pole) / (s + pole.conjugate())
+    return np.where(np.isfinite(found), found, 0)
 
 
 def _newton(network: LumpedNetwork, s: np.ndarray) -> np.ndarray:
@@ -213,16 +223,17 @@ def _newton(network: LumpedNetwork, s: np.ndarray) -> np.ndarray:
     s = np.asarray(s, dtype=complex)
     if not len(s):
         return s
-    for _ in range(30):
-        h = 1e-6 * np.abs(s)
-        value = _determinant(network, s)
-        slope = (_determinant(network, s + h) - _determinant(network, s - h)) / (2 * h)
+    ripple = 2 * np.pi / network.delay_s.sum()
+    for _ in range(40):
+        h = 1e-7 * np.abs(s)
+        value = _freed(network, s)
+        slope = (_freed(network, s + h) - _freed(network, s - h)) / (2 * h)
         step = value / np.where(slope == 0, 1, slope)
-        # A step of more than a tenth of the distance from zero would leave the dip it started in.
+        # A longer step would leave the dip it started in.
         size = np.abs(step)
-        step = step * np.minimum(1, 0.1 * np.abs(s) / np.where(size > 0, size, 1))
+        step = step * np.minimum(1, np.minimum(0.1 * np.abs(s), 0.5 * ripple) / np.where(size > 0, size, 1))
         s = s - step
         s = np.where(s.real < 0, 1j * s.imag + np.abs(s) * 1e-9, s)
         if np.all(np.abs(step) < 1e-10 * np.abs(s)):
             break
-    return s[(np.abs(_determinant(network, s)) < 1e-6) & (np.abs(step) < 1e-6 * np.abs(s))]
+    return s[(np.abs(_freed(network, s)) < 1e-6) & (np.abs(step) < 1e-6 * np.abs(s))]

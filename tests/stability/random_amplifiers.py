@@ -2,7 +2,7 @@
 
 Own models and ranges (no source): a two-pole op-amp with a soft limiter as buffer with and without a capacitor, as
 transimpedance stage; an amplifier whose output impedance is made active in a band; a field-effect follower with an
-inductive antenna. Ranges are chosen so that roughly a third of the draws oscillates.
+inductive antenna. Ranges are chosen so that about a quarter of the draws oscillates.
 """
 
 import numpy as np
