@@ -15,7 +15,7 @@ from sim.deck.expressions import CardSet
 from sim.deck.guard import read_cards
 from sim.errors import CircuitError, Fault
 
-MARK = "z_"
+MARK = "zj_"
 """Prefix (after the device letter) of the elements and nodes that are added; a deck may not use it."""
 OPTIONS = ".options reltol=1e-5 abstol=1e-14 vntol=1e-9 gmin=1e-15"
 """Tight tolerances, before the deck's own options."""

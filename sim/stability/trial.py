@@ -7,7 +7,7 @@ from sim.engine.ngspice import Simulator
 from sim.errors import EngineError
 from sim.stability.deck import ReadDeck
 from sim.stability.judge import DeckVerdict, judge_deck
-from sim.stability.transient import Ending, KickTest, kick_test, test_length
+from sim.stability.transient import Ending, KickTest, kick_test, watching_time
 
 PATIENCE_S = 120.0
 """Silence after which a deck is given up; common ones need a tenth of a second. [s]"""
@@ -109,6 +109,6 @@ def kicked(simulator: Simulator, deck: ReadDeck, verdict: DeckVerdict) -> KickTe
     LibraryLost
     """
     growth = verdict.poles[0][0] if verdict.poles else None
-    length = test_length(verdict.test_hz, verdict.worst.loop.margin, growth, verdict.delay_s)
+    length = watching_time(verdict.test_hz, verdict.worst.loop.margin, growth, verdict.delay_s)
     watch = tuple(kick.node for kick in verdict.kicks)
     return kick_test(simulator, deck.whole, verdict.kicks, watch, verdict.test_hz, length)

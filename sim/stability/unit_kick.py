@@ -10,7 +10,7 @@ import numpy as np
 
 from sim.deck.chain import REFERENCE_LOAD, Deck
 from sim.engine.ngspice import Simulator
-from sim.stability.transient import Kick, KickTest, kick_test, test_length
+from sim.stability.transient import Kick, KickTest, kick_test, watching_time
 
 KICK_V = 1e-3
 """What the output and each probe's receiving side are kicked by. [V]"""
@@ -104,5 +104,5 @@ def kick_unit(
         ohm = float(np.abs(found[f"v({node})"][0]))
         kicks.append(Kick(node, KICK_V / max(ohm, 1e-3)))
     watch = tuple(dict.fromkeys((*nodes, *(pin for pins in deck.pins for pin in pins if pin != "0"))))
-    length = test_length(freq_hz, margin, growth_hz, line.delay_s)
+    length = watching_time(freq_hz, margin, growth_hz, line.delay_s)
     return kick_test(simulator, lines, tuple(kicks), watch, freq_hz, length)

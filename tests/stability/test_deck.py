@@ -55,7 +55,7 @@ def test_the_programs_own_probe_is_written_out():
         (("Vprb a b dc 0", "Iprb 0 a dc 0", LOOP), "this probe has no current source"),
         (("Iprb 0 b dc 0", LOOP), "d.cir, line 2, Iprb: this half of a probe has no voltage source."),
         (("Vprb a b dc 1", "Iprb 0 b dc 0", LOOP), "d.cir, line 2, Vprb: a probe's source is not zero."),
-        ((PROBE, LOOP, "Rz_1 a 0 1k"), 'names that begin with "z_" are the program\'s.'),
+        ((PROBE, LOOP, "Rzj_1 a 0 1k"), 'names that begin with "zj_" are the program\'s.'),
         ((".subckt s a b", "Vprb a b 0", "Iprb 0 b 0", ".ends", PROBE, LOOP), "a probe stands in a subcircuit."),
         ((PROBE, LOOP, *(f"T{n} a 0 b 0 z0=50 td=1n" for n in range(13))), "has 13 transmission lines."),
     ],

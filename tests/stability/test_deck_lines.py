@@ -79,3 +79,17 @@ def test_where_the_line_would_go_must_be_plain(text, node, message):
     with pytest.raises(CircuitError) as caught:
         try_on_lines(read_deck(text, "d.cir"), node)
     assert message in str(caught.value)
+
+
+def test_the_example_is_what_its_page_says(simulator):
+    """Stable on its resistor, not on 26 of 435 lines; with 68 ohm behind the op-amp on all of them."""
+    path = DECKS.parents[2] / "circuits" / "decks" / "whip-buffer.cir"
+    text = path.read_text(encoding="ascii")
+    deck = read_deck(text, path.name)
+    assert judge_deck(simulator, deck).stable
+    mapped = on_lines(simulator, deck, "out", resistor_to_ground(deck, "out"))
+    assert (len(mapped.loads), int((~mapped.found.stable).sum())) == (435, 26)
+    mended = read_deck(text.replace("Rback back out 4.7", "Rback back out 68"), path.name)
+    safe = on_lines(simulator, mended, "out", resistor_to_ground(mended, "out"))
+    assert safe.found.stable.all()
+    assert safe.found.unconditional

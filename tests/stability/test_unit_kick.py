@@ -6,6 +6,8 @@ import pytest
 from sim.deck.assemble import assemble
 from sim.deck.build import chain_of, unit_table, unit_values
 from sim.engine.ngspice import Simulator
+from sim.stability.deck import read_deck
+from sim.stability.judge import judge_deck
 from sim.stability.transient import Ending
 from sim.stability.unit_kick import OPEN_OHM, SHORT_OHM, LosslessLine, kick_unit, on_line
 from sim.study.read import read_study
@@ -56,3 +58,20 @@ def test_the_line_stands_in_place_of_the_reference_load(tmp_path):
         "rz_load z_far 0 0.1",
     }
     assert "rz_load out 0 1000000.0" in on_line(deck, LosslessLine(50.0, 0.0, OPEN_OHM))
+
+
+@pytest.mark.parametrize(
+    ("circuit", "opamp", "turns", "opened", "stable"),
+    [("transimpedance", "OPA810", 2, 2, True), ("voltage-follower", "OPA657", -2, 0, False)],
+)
+def test_a_units_deck_judged_as_a_deck(tmp_path, simulator, circuit, opamp, turns, opened, stable):
+    """The same amplifier gives the same verdict as a unit and as a deck from outside.
+
+    The first one's opened network has two unstable poles at some kilohertz (tests/measures).
+    """
+    deck = _deck(tmp_path, circuit, opamp)
+    text = "\n".join(deck.lines).replace("vz_p", "vprb").replace("iz_p", "iprb")
+    verdict = judge_deck(simulator, read_deck(text, circuit))
+    loop = verdict.worst.loop
+    assert verdict.doubts == ()
+    assert (loop.encirclements, loop.open_poles, verdict.stable) == (turns, opened, stable)
