@@ -122,7 +122,7 @@ def read_deck(text: str, file: str) -> ReadDeck:
     if faults or more:
         raise CircuitError((*faults, *more))
     head = (f"* {MARK}deck", OPTIONS)
-    quiet = [(card, _at_rest(card) if card.keyword in ("v", "i") else card.text) for card in cards]
+    quiet = [(card, _at_rest(card)) for card in cards]
     return ReadDeck(
         file,
         (*head, *(text for _, text in quiet)),
@@ -251,7 +251,10 @@ def _resting_value(card: Card) -> str:
 
 
 def _at_rest(card: Card) -> str:
-    return f"{' '.join(card.tokens[:3])} dc {_resting_value(card)} ac 0"
+    if card.keyword in ("v", "i"):
+        return f"{' '.join(card.tokens[:3])} dc {_resting_value(card)} ac 0"
+    # Starting values would hold the circuit away from rest when its time begins; they still say which state is meant.
+    return f".nodeset{card.text[3:]}" if card.keyword == ".ic" else card.text
 
 
 # ---------------------------------------------------------------------- transmission lines

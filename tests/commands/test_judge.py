@@ -70,6 +70,21 @@ def test_pictures_are_written_where_they_are_asked_for(tmp_path):
     assert all("<svg" in path.read_text(encoding="utf-8") for path in (tmp_path / "seen" / "here").iterdir())
 
 
+def test_feedlines_are_told_worst_first(tmp_path):
+    """Words name how many of how many, then the worst; JSON lists all; the map is drawn."""
+    deck = DECKS.parents[2] / "circuits" / "decks" / "whip-buffer.cir"
+    done = command("judge", deck, "--lines", "--out", ".", folder=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    lines = done.stdout.strip().splitlines()
+    assert lines[3] == "On feedlines: not stable with 26 of 435 in place of the 75 Ω at out."
+    assert "oscillates near" in lines[5]
+    assert (tmp_path / "whip-buffer-lines.svg").exists()
+    found = json.loads(command("judge", deck, "--lines", "--json", folder=tmp_path).stdout)
+    assert (found["stable"], len(found["lines"])) == (True, 435)
+    assert [load["stable"] for load in found["lines"][:26]] == [False] * 26
+    assert sum(load["unstable_poles"] > 0 for load in found["lines"]) == 26
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [

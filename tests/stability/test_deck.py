@@ -39,6 +39,11 @@ def test_sources_rest_at_what_they_give_before_anything_happens(card, rests):
     assert f"V1 x 0 {rests} ac 0" in deck(PROBE, LOOP, card, "Rx x 0 1k").whole
 
 
+def test_starting_values_only_say_which_state_is_meant():
+    """Nothing is held away from its rest when a kick is tested."""
+    assert ".nodeset v(a)=1" in deck(PROBE, LOOP, ".ic v(a)=1").whole
+
+
 def test_the_programs_own_probe_is_written_out():
     """An X card that names the probe is the same as its two sources."""
     read = deck("Xloop a b probe", LOOP)

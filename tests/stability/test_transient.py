@@ -49,6 +49,13 @@ def test_growth_is_what_theory_says(simulator):
     assert found.late_v / found.early_v == pytest.approx(growth, rel=0.02)
 
 
+def test_a_decks_own_method_does_not_damp_what_grows(simulator):
+    """Gear's rule, asked for by a deck, would damp a marginal oscillation; the test keeps to the trapezoidal one."""
+    geared = _tank("-0.02m*V(a)", ".options method=gear maxord=2")
+    found = kick_test(simulator, geared, (Kick("a", 1e-5),), ("a",), FREQ_HZ, 300 / FREQ_HZ)
+    assert found.late_v / found.early_v == pytest.approx(math.exp(1e-2 * 300 / FREQ_HZ * 1e6 * 0.7), rel=0.02)
+
+
 def test_an_oscillation_that_stands_already_is_a_limit_cycle(simulator):
     """Grown up before the early window begins, it stays as it is: not growing, not settling."""
     strong = _tank("-20m*0.1*tanh(V(a)/0.1)+2m*V(a)")
