@@ -36,8 +36,11 @@ MOST_ADDED, ROUNDS = 600, 8
 COUNT_TURN = np.deg2rad(60.0)
 """Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
 COUNT_ROUNDS = 8
-WINDOW = 14
-"""Dense points on either side of the smallest bound that are looked at first: a whole turn of the line and more."""
+WINDOW, STRIDE = 7, 2
+"""Every how manyth dense point, and how many of these on either side of the smallest bound, is looked at first: a whole
+turn of the line and more."""
+CARED_FOR = 0.5
+"""Margins below this are refined with exact values; others are good to a hundredth as they are found. [1]"""
 DEEP, DEEP_ROUNDS = 0.004, 8
 """A margin is refined until the chords around it promise less than this share, at most so often. [1]"""
 
@@ -292,8 +295,9 @@ def _around(cut: _Cut, low: np.ndarray) -> tuple[_Dip, np.ndarray]:
     table = cut.table
     each = np.arange(len(low))
     rows = table.starts[table.row_of[each + cut.first]]
-    centre = rows[each, low].clip(rows[:, 0] + WINDOW, rows[:, -1] - WINDOW)
-    point = centre[:, None] + np.arange(-WINDOW, WINDOW + 1)
+    reach = WINDOW * STRIDE
+    centre = rows[each, low].clip(rows[:, 0] + reach, rows[:, -1] - reach)
+    point = centre[:, None] + np.arange(-reach, reach + 1, STRIDE)
     cell = table.cell[point]
     distance = cut(each[:, None], cell, table.share[point], point)
     bend = np.diff(distance, 2)
@@ -301,7 +305,7 @@ def _around(cut: _Cut, low: np.ndarray) -> tuple[_Dip, np.ndarray]:
     near, place = _chords(distance[:, :-1], distance[:, 1:], bend)
     best = near.argmin(axis=1)
     freq_hz = table.dense_hz[point[each, best]]
-    step = np.log(table.dense_hz[point[each, best] + 1] / freq_hz)
+    step = np.log(table.dense_hz[point[each, best] + STRIDE] / freq_hz)
     number = np.arange(table.starts.shape[1] - 1)
     looked = (number > cell[:, :1]) & (number < cell[:, -1:])
     return _Dip(near[each, best], freq_hz * np.exp(step * place[each, best]), step), looked
@@ -365,9 +369,9 @@ _AROUND = np.array([-0.6, -0.2, 0.2, 0.6])
 
 def _refined(plane: Plane, table: Table, group: Group, probe: int, dip: _Dip) -> tuple[np.ndarray, np.ndarray]:
     """Exact values around each load's dip; deep ones, where a step is much of what is left, once and again."""
-    at_hz, near = dip.freq_hz.copy(), np.full(len(dip.near), np.inf)
-    step, loads = dip.step, np.arange(len(dip.near))
-    for _ in range(DEEP_ROUNDS):
+    at_hz, near = dip.freq_hz.copy(), dip.near.copy()
+    step, loads = dip.step, np.nonzero(dip.near < CARED_FOR)[0]
+    for _ in range(DEEP_ROUNDS if len(loads) else 0):
         freq_hz = at_hz[loads, None] * np.exp(step[loads, None] * _AROUND)
         freq_hz = freq_hz.clip(table.freq_hz[0], table.freq_hz[-1])
         distance = _exactly(plane, table, probe, loads + group.loads.start, freq_hz)
