@@ -228,15 +228,15 @@ def _in_time(trial) -> str:
     if kick is None:
         return f"In time: not tested, the transient analysis failed ({trial.kick_failure})."
     ending = {
-        "settles": "dies away",
-        "undecided": "neither clearly grows nor clearly dies away in the time watched",
-        "grows": "grows",
-        "limit cycle": "leaves it oscillating",
-        "latched": "leaves it at another voltage",
+        "settles": "the ringing dies away",
+        "undecided": "it neither clearly grows nor clearly dies away in the time watched",
+        "grows": "it grows",
+        "limit cycle": "it goes on oscillating",
+        "latched": "it stays at another voltage",
     }[kick.ending.value]
     cycles = kick.time_s[-1] * trial.verdict.test_hz
     return (
-        f"In time: a kick of about a millivolt at every node {ending} within {cycles:.0f} cycles of"
+        f"In time: after a kick of about a millivolt at every node {ending} within {cycles:.0f} cycles of"
         f" {format_quantity(trial.verdict.test_hz, 'Hz', 3)} (node {kick.node})."
     )
 

@@ -132,7 +132,7 @@ def locus(probe, stable: bool):
 
 
 _ENDINGS = {
-    "settles": "it dies away",
+    "settles": "its ringing dies away",
     "undecided": "undecided",
     "grows": "it grows",
     "limit cycle": "it goes on oscillating",
