@@ -307,7 +307,9 @@ def _around(cut: _Cut, low: np.ndarray) -> tuple[_Dip, np.ndarray]:
     freq_hz = table.dense_hz[point[each, best]]
     step = np.log(table.dense_hz[point[each, best] + STRIDE] / freq_hz)
     number = np.arange(table.starts.shape[1] - 1)
-    looked = (number > cell[:, :1]) & (number < cell[:, -1:])
+    # Where a line hardly turns within a cell it is the network that does, and every point is wanted.
+    turns = np.diff(rows, axis=1) > 2 * STRIDE
+    looked = turns & (number > cell[:, :1]) & (number < cell[:, -1:])
     return _Dip(near[each, best], freq_hz * np.exp(step * place[each, best]), step), looked
 
 
