@@ -36,7 +36,7 @@ MOST_ADDED, ROUNDS = 600, 8
 COUNT_TURN = np.deg2rad(60.0)
 """Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
 COUNT_ROUNDS = 8
-WINDOW, STRIDE = 7, 2
+WINDOW, STRIDE = 6, 2
 """Every how manyth dense point, and how many of these on either side of the smallest bound, is looked at first: a whole
 turn of the line and more."""
 CARED_FOR = 0.5
@@ -214,7 +214,8 @@ def fine_grid(plane: Plane, loads: tuple[Load, ...], freq_hz: np.ndarray, step: 
 
 
 def _fine_enough(plane: Plane, table: Table, views: "list[_View]") -> tuple[Plane, Table]:
-    if plane.further is None or not any(_steps(view, LARGEST_STEP).any() for view in views):
+    # What turns is the network, so it shows against any of the cables.
+    if plane.further is None or not _steps(views[0], LARGEST_STEP).any():
         return plane, table
     freq_hz = fine_grid(plane, table.loads, table.freq_hz, LARGEST_STEP)
     return plane.further(freq_hz), build_table(table.loads, freq_hz)
@@ -252,17 +253,29 @@ def _margins(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray
     for probe in range(len(plane.inverse)):
         for view, group in zip(views, table.groups, strict=True):
             cut = _Cut(table, group.loads.start, view.f[probe], view.a, view.b[probe])
-            bound = least_over_disc(*cut.narrow, table.radius[group.loads])
+            f, a, b = cut.narrow
+            start = _first_needed(f, a, b, table.radius[group.loads])
+            bound = least_over_disc(f[start:], a[start:], b[start:], table.radius[group.loads, start:])
             # First around the smallest bound, as many points for each load; then wherever a bound stays below that.
-            dip, looked = _around(cut, bound.argmin(axis=1))
+            dip, looked = _around(cut, bound.argmin(axis=1) + start, start)
             cells = np.minimum(bound[:, 1:], bound[:, :-1]) - ROOM * np.abs(np.diff(bound))
             more = (cells < ((1 - LEAST_GAIN) * dip.near[:, None]).astype(np.float32)) & ~looked
             if more.any():
-                dip = dip.or_nearer(_elsewhere(cut, more))
+                dip = dip.or_nearer(_elsewhere(cut, more, start))
             nearest, at_hz = _refined(plane, table, group, probe, dip)
             own, closer = group.loads, nearest < margins[group.loads]
             margins[own], places[own] = np.where(closer, nearest, margins[own]), np.where(closer, at_hz, places[own])
     return margins, places
+
+
+def _first_needed(f, a, b, radius) -> int:
+    """The place on the grid below which the loop is so strong that no load comes near what all have at its end."""
+    most = radius.max(axis=0)
+    room = 1 - abs(b[-1]) * most[-1]
+    if room <= 0:
+        return 0
+    reached = f[-1] * (1 + abs(a[-1]) * most[-1]) / room
+    return max(int((least_over_disc(f, a, b, most) <= 3 * reached).argmax()) - 1, 0)
 
 
 @dataclass(frozen=True)
@@ -290,8 +303,8 @@ class _Cut:
         return self.f[cell], self.a[cell], self.b[cell]
 
 
-def _around(cut: _Cut, low: np.ndarray) -> tuple[_Dip, np.ndarray]:
-    """On the dense points around one place of each load; and which cells are done with that."""
+def _around(cut: _Cut, low: np.ndarray, start: int) -> tuple[_Dip, np.ndarray]:
+    """On the dense points around one place of each load; and which cells from `start` are done with that."""
     table = cut.table
     each = np.arange(len(low))
     rows = table.starts[table.row_of[each + cut.first]]
@@ -306,15 +319,18 @@ def _around(cut: _Cut, low: np.ndarray) -> tuple[_Dip, np.ndarray]:
     best = near.argmin(axis=1)
     freq_hz = table.dense_hz[point[each, best]]
     step = np.log(table.dense_hz[point[each, best] + STRIDE] / freq_hz)
-    number = np.arange(table.starts.shape[1] - 1)
-    looked = (number > cell[:, :1]) & (number < cell[:, -1:])
+    number = np.arange(start, table.starts.shape[1] - 1)
+    # Where a line hardly turns within a cell it is the network that does, and every point is wanted.
+    turns = np.diff(rows[:, start:], axis=1) > 2 * STRIDE
+    looked = turns & (number > cell[:, :1]) & (number < cell[:, -1:])
     return _Dip(near[each, best], freq_hz * np.exp(step * place[each, best]), step), looked
 
 
-def _elsewhere(cut: _Cut, cells: np.ndarray) -> _Dip:
-    """On all dense points of some cells."""
+def _elsewhere(cut: _Cut, cells: np.ndarray, start: int) -> _Dip:
+    """On all dense points of some of the cells from `start`."""
     table = cut.table
     pair_load, pair_cell = np.nonzero(cells)
+    pair_cell += start
     pair, point, last = _points(table, pair_load + cut.first, pair_cell)
     load, cell = pair_load[pair], pair_cell[pair]
     distance = cut(load, cell, np.where(last, 1.0, table.share[point]), point)
@@ -409,11 +425,14 @@ def _counts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray,
         own, sure = _half_turns(view.endless)
         turns[group.loads] += own
         resolved[group.loads] &= sure
-        reach = np.abs(view.a) * table.radius[group.loads]
-        cells = np.maximum(reach[:, 1:], reach[:, :-1]) + ROOM * np.abs(np.diff(reach)) >= 1
-        if not cells.any():
+        radius, size = table.radius[group.loads], np.abs(view.a).astype(np.float32)
+        most = size * radius.max(axis=0)
+        near = np.nonzero((1 + ROOM) * np.maximum(most[1:], most[:-1]) >= 1)[0]
+        left, right = size[near] * radius[:, near], size[near + 1] * radius[:, near + 1]
+        row, place = np.nonzero(np.maximum(left, right) + ROOM * np.abs(right - left) >= 1)
+        if not len(row):
             continue
-        row, cell = np.nonzero(cells)
+        cell = near[place]
         crossings, sure, passed_hz = _crossings(plane, table, view, row + group.loads.start, cell)
         turns += 2 * crossings
         turn_hz = np.fmax(turn_hz, passed_hz)
