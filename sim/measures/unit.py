@@ -153,9 +153,8 @@ class UnitWorker:
             run = run_unit(self._simulator, deck, plan)
         except UnitFailed as failed:
             raise UnitFailed(f"the nominal unit of this scenario did not simulate: {failed}") from failed
-                around = surroundings(ready.study, ready.chain, run.freq_hz, dense.high_hz)
-                around = around_unit(around, values.outside)
-            phases = {name: getattr(ready.reader, name) for name in ("phase_deg", "system_phase_deg")}
-            own = replace(reader(run, at_rest, around, ready.loads), **phases)
+        around = surroundings(study, chain, run.freq_hz, plan.high_hz)
+        loads = study_loads(study)
+        ready = _Prepared(study, chain, plan, around, reader(run, rest(run.operating, deck), around, loads), loads)
         self._prepared[number] = ready
         return ready
