@@ -20,7 +20,7 @@ from sim.feedline.tee import Tee
 
 OWN = "own feedline"
 """Name of the study's own feedline among the others."""
-POINTS_A_DECADE, FEW_A_DECADE = 24, 6
+POINTS_A_DECADE, FEW_A_DECADE = 20, 5
 """Of the grid of bounds, above and below :data:`FINE_FROM_HZ`."""
 FINE_FROM_HZ = 1e4
 POINTS_A_TURN = 24

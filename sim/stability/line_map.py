@@ -39,6 +39,8 @@ COUNT_ROUNDS = 8
 WINDOW, STRIDE = 6, 2
 """Every how manyth dense point, and how many of these on either side of the smallest bound, is looked at first: a whole
 turn of the line and more."""
+SMALL, FLAT = 0.3, 0.004
+"""A reflection up to this size is not followed if it changes 1 + T by no more than this share. [1]"""
 CARED_FOR = 0.5
 """Margins below this are refined with exact values; others are good to a hundredth as they are found. [1]"""
 DEEP, DEEP_ROUNDS = 0.004, 8
@@ -242,6 +244,11 @@ class _Dip:
     freq_hz: np.ndarray
     step: np.ndarray
 
+    def with_rows(self, rows: np.ndarray, other: "_Dip") -> "_Dip":
+        for mine, its in zip(vars(self).values(), vars(other).values(), strict=True):
+            mine[rows] = its
+        return self
+
     def or_nearer(self, other: "_Dip") -> "_Dip":
         closer = other.near < self.near
         return _Dip(*(np.where(closer, b, a) for a, b in zip(vars(self).values(), vars(other).values(), strict=True)))
@@ -257,7 +264,16 @@ def _margins(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray
             start = _first_needed(f, a, b, table.radius[group.loads])
             bound = least_over_disc(f[start:], a[start:], b[start:], table.radius[group.loads, start:])
             # First around the smallest bound, as many points for each load; then wherever a bound stays below that.
-            dip, looked = _around(cut, bound.argmin(axis=1) + start, start)
+            low, radius = bound.argmin(axis=1) + start, table.radius[group.loads]
+            at, share = radius[np.arange(len(low)), low], a[low] * np.conj(b[low])
+            turns = (at * np.abs(a[low] - b[low]) > FLAT * np.abs(1 - share * at * at)) | (at > SMALL)
+            # Where the phase of a small reflection changes next to nothing the bound is the value.
+            near, step = _vertex(bound, low - start), np.full(len(low), LEAST_GAIN)
+            dip, looked = _Dip(near, table.freq_hz[low], step), np.ones((len(low), bound.shape[1] - 1), dtype=bool)
+            each = np.nonzero(turns)[0]
+            if len(each):
+                found, looked[each] = _around(cut, each, low[each], start)
+                dip = dip.with_rows(each, found)
             cells = np.minimum(bound[:, 1:], bound[:, :-1]) - ROOM * np.abs(np.diff(bound))
             more = (cells < ((1 - LEAST_GAIN) * dip.near[:, None]).astype(np.float32)) & ~looked
             if more.any():
@@ -303,16 +319,25 @@ class _Cut:
         return self.f[cell], self.a[cell], self.b[cell]
 
 
-def _around(cut: _Cut, low: np.ndarray, start: int) -> tuple[_Dip, np.ndarray]:
-    """On the dense points around one place of each load; and which cells from `start` are done with that."""
+def _vertex(bound: np.ndarray, low: np.ndarray) -> np.ndarray:
+    """Least value of each row by the parabola through its smallest sample and the neighbours."""
+    rows, low = np.arange(len(low)), low.clip(1, bound.shape[1] - 2)
+    left, middle, right = (bound[rows, low + step].astype(float) for step in (-1, 0, 1))
+    curve = left - 2 * middle + right
+    least = middle - (left - right) ** 2 / np.where(curve > 0, 8 * curve, np.inf)
+    return np.where(curve > 0, np.maximum(least, 0.0), np.minimum(np.minimum(left, right), middle))
+
+
+def _around(cut: _Cut, loads: np.ndarray, low: np.ndarray, start: int) -> tuple[_Dip, np.ndarray]:
+    """On the dense points around one place of some loads; and which cells from `start` are done with that."""
     table = cut.table
     each = np.arange(len(low))
-    rows = table.starts[table.row_of[each + cut.first]]
+    rows = table.starts[table.row_of[loads + cut.first]]
     reach = WINDOW * STRIDE
     centre = rows[each, low].clip(rows[:, 0] + reach, rows[:, -1] - reach)
     point = centre[:, None] + np.arange(-reach, reach + 1, STRIDE)
     cell = table.cell[point]
-    distance = cut(each[:, None], cell, table.share[point], point)
+    distance = cut(loads[:, None], cell, table.share[point], point)
     bend = np.diff(distance, 2)
     bend = (bend[:, np.arange(2 * WINDOW).clip(0, 2 * WINDOW - 2)] + bend[:, np.arange(-1, 2 * WINDOW - 1).clip(0)]) / 2
     near, place = _chords(distance[:, :-1], distance[:, 1:], bend)
