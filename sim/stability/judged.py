@@ -14,8 +14,8 @@ from sim.stability.family import Load, Table, build_table, grid, loads_of
 from sim.stability.line_map import fine_grid
 from sim.stability.plane import Plane
 
-REFERENCE = 75.0
-"""Against which a far end's reflection is kept; any will do. [Ω]"""
+REFERENCE = 50.0
+"""Against which a far end's reflection is kept and interpolated: that of most analysers. [Ω]"""
 
 
 @dataclass(frozen=True, eq=False)
