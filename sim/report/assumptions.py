@@ -111,8 +111,8 @@ def _stability_lines(study: Mapping) -> list[str]:
     spread = f"{len(lengths)} lengths from {lengths[0]} to {lengths[-1]}" if len(lengths) > 1 else ", ".join(lengths)
     return [
         known + "with its far end open; and with other feedlines as lossy lines at 290 K: the study's own and "
-        f"{', '.join(cables)}, {spread}, at the far end {', '.join(words.get('far_ends', ()))}. A margin below 0.5 is "
-        "found to 0.4 %, others to 2 %."
+        f"{', '.join(cables)}, {spread}, at the far end {', '.join(words.get('far_ends', ()))}. Margins "
+        "are found to 3 %; poles are counted."
     ]
 
 

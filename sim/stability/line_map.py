@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.stability.bound import least_over_disc
-from sim.stability.family import Group, Load, Table, build_table, group_at
+from sim.stability.family import Load, Table, build_table, group_at
 from sim.stability.plane import Plane, plane_of_loops
 
 PASSIVE_LOW_HZ, PASSIVE_HIGH_HZ = 1e4, 2e9
@@ -42,8 +42,8 @@ turn of the line and more."""
 SMALL, FLAT = 0.3, 0.004
 """A reflection up to this size is not followed if it changes 1 + T by no more than this share. [1]"""
 CARED_FOR = 0.5
-"""Margins below this are refined with exact values; others are good to a hundredth as they are found. [1]"""
-DEEP, DEEP_ROUNDS = 0.004, 8
+"""Loads whose bound is below this are refined with exact values; others are good to two hundredths. [1]"""
+DEEP, DEEP_ROUNDS = 0.002, 10
 """A margin is refined until the chords around it promise less than this share, at most so often. [1]"""
 
 
@@ -249,10 +249,6 @@ class _Dip:
             mine[rows] = its
         return self
 
-    def or_nearer(self, other: "_Dip") -> "_Dip":
-        closer = other.near < self.near
-        return _Dip(*(np.where(closer, b, a) for a, b in zip(vars(self).values(), vars(other).values(), strict=True)))
-
 
 def _margins(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray]:
     margins, places = np.full(len(table.loads), np.inf), np.full(len(table.loads), np.nan)
@@ -274,11 +270,13 @@ def _margins(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray
             if len(each):
                 found, looked[each] = _around(cut, each, low[each], start)
                 dip = dip.with_rows(each, found)
+            cared = bound.min(axis=1) < CARED_FOR
+            nearest, at_hz = _refined(plane, table, group, probe, dip, cared)
             cells = np.minimum(bound[:, 1:], bound[:, :-1]) - ROOM * np.abs(np.diff(bound))
-            more = (cells < ((1 - LEAST_GAIN) * dip.near[:, None]).astype(np.float32)) & ~looked
+            more = (cells < ((1 - LEAST_GAIN) * nearest[:, None]).astype(np.float32)) & ~looked
             if more.any():
-                dip = dip.or_nearer(_elsewhere(cut, more, start))
-            nearest, at_hz = _refined(plane, table, group, probe, dip)
+                other, other_hz = _refined(plane, table, group, probe, _elsewhere(cut, more, start), cared)
+                nearest, at_hz = np.fmin(nearest, other), np.where(other < nearest, other_hz, at_hz)
             own, closer = group.loads, nearest < margins[group.loads]
             margins[own], places[own] = np.where(closer, nearest, margins[own]), np.where(closer, at_hz, places[own])
     return margins, places
@@ -405,13 +403,13 @@ def _gamma(table: Table, load, cell, point, share):
     return (end + (table.ends[load, cell + 1] - end) * share) * table.turn[point]
 
 
-_AROUND = np.array([-0.6, -0.2, 0.2, 0.6])
+_AROUND = np.array([-1.2, -0.4, 0.4, 1.2])
 
 
-def _refined(plane: Plane, table: Table, group: Group, probe: int, dip: _Dip) -> tuple[np.ndarray, np.ndarray]:
-    """Exact values around each load's dip; deep ones, where a step is much of what is left, once and again."""
+def _refined(plane, table, group, probe, dip: _Dip, cared: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Exact values around the dip of each load that is cared for; deep ones are looked at again, more finely."""
     at_hz, near = dip.freq_hz.copy(), dip.near.copy()
-    step, loads = dip.step, np.nonzero(dip.near < CARED_FOR)[0]
+    step, loads = dip.step, np.nonzero(cared & np.isfinite(dip.near))[0]
     for _ in range(DEEP_ROUNDS if len(loads) else 0):
         freq_hz = at_hz[loads, None] * np.exp(step[loads, None] * _AROUND)
         freq_hz = freq_hz.clip(table.freq_hz[0], table.freq_hz[-1])
@@ -427,7 +425,7 @@ def _refined(plane: Plane, table: Table, group: Group, probe: int, dip: _Dip) ->
         if not len(loads):
             break
         at_hz[loads] = middle[deep]
-        step = step / 4
+        step = step / 2.5
     return near, at_hz
 
 
