@@ -103,7 +103,7 @@ _ALL = (
         "gain for the antenna's emf over gain for the same emf in both legs alike; 100 is as good as perfect",
         True,
         "high",
-        "gain",
+        "match",
     ),
     Measure("headroom_db", "dB", "room for strong carriers", False, "high", "strong", False),
     Measure("oip2_dbm", "dBm", "second-order intercept at the output", True, "high", "strong", False),
