@@ -316,8 +316,8 @@ def ground_wire(
     for f in (f for f in bands_hz if leg * f > CHECKED_WAVELENGTHS * C0):
         said.append(
             f"ground-wire: at {format_quantity(f, 'Hz')} {'a leg' if centre_fed else 'the wire'} is {leg * f / C0:.2g}"
-            f" wavelengths long; it was compared with NEC-2 up to {CHECKED_WAVELENGTHS:g}. Emf and noise margin there are"
-            " the line's formulas alone."
+            f" wavelengths long; it was compared with NEC-2 up to {CHECKED_WAVELENGTHS:g}. Emf and noise margin there"
+            " are the line's formulas alone."
         )
     if line.beside is not None:
         said.append(
