@@ -165,6 +165,20 @@ def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float) -> np.n
     The zeros of Σ w_k/(s − s_k) are the eigenvalues of diag(s) − (w∘s) 1ᵀ/Σw, less one at zero. Checked on op-amp
     circuits: pairs come out conjugate to nine digits.
     """
+    roots, own = denominator_roots(points, weights, high)
+    return roots[own & (roots.real > 1e-6 * np.abs(roots))]
+
+
+def denominator_roots(points: np.ndarray, weights: np.ndarray, high: float) -> tuple[np.ndarray, np.ndarray]:
+    """All zeros of a denominator, and which of them are the circuit's own; arguments as for :func:`unstable_roots`.
+
+    Returns
+    -------
+    roots : complex ndarray
+        [rad/s]
+    own : bool ndarray, same shape
+        Real or one of a conjugate pair, and inside the band that was sampled.
+    """
     scale = 2 * np.pi * 1e6
     s = points / scale
     matrix = np.diag(s) - np.outer(weights * s, np.ones(len(s))) / weights.sum()
@@ -174,4 +188,4 @@ def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float) -> np.n
     # what does neither is the freedom of a support point too many, cancelled by a zero in every response.
     partner = np.abs(roots[:, None].conj() - roots).min(axis=1)
     own = (partner < 1e-3 * size) & ((np.abs(roots.imag) > 1e-3 * size) | (np.abs(roots.imag) < 1e-5 * size))
-    return roots[own & (roots.real > 1e-6 * size) & (size < 0.67 * high) & (size > 2 * np.pi * 0.1)]
+    return roots, own & (size < 0.67 * high) & (size > 2 * np.pi * 0.1)
