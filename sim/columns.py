@@ -73,7 +73,7 @@ _ALL = (
     Measure(
         "stable",
         "0/1",
-        "no unstable pole of the loop, on a matched, an open and every line and with every antenna that the study names",
+        "no unstable pole of the loop, on a matched, an open, every line and with every antenna that the study names",
         False,
         "high",
         "stability",

@@ -382,7 +382,8 @@ def deciding(drives: int, reads: int) -> list[int]:
     """Responses that carry every pole: each source at the place it drives, and the way from antenna to output."""
     last = drives * reads
     probes = [(2 * k + i) * reads + 3 + 2 * k for k in range((drives - 2) // 2) for i in (0, 1)]
-    return [*probes, last - 2 * reads + 2, last - reads, last - reads + 2]
+    # The current out of the emf is among them: behind capacitors alone it rises with frequency as no other does.
+    return [*probes, last - 2 * reads + 2, last - reads, last - reads + 1, last - reads + 2]
 
 
 def _injections(values: np.ndarray, probe: int):

@@ -70,8 +70,9 @@ def antenna_map(table: pd.DataFrame, scenario: int, low_limit: float = np.nan):
     for side in ("left", "bottom"):
         panel.spines[side].set_visible(False)
     panel.set_xlabel("inductance of the lead, uH")
-    unit = "F" if grid["capacitance_f"].notna().any() else "share of its own capacitance"
-    panel.set_ylabel(f"antenna, {unit}" if shares else "")
+    if shares:
+        known = grid["capacitance_f"].notna().any()
+        panel.set_ylabel("antenna's capacitance" if known else "share of its own", loc="center")
     return figure
 
 
