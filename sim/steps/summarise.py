@@ -9,9 +9,11 @@ import pandas as pd
 
 from sim.columns import EXTERNAL, EXTERNAL_DECILES, TABLES
 from sim.deck.build import antenna_of, chain_of, unit_table
+from sim.engine.isolate import isolated
 from sim.measures.supply import needs
 from sim.measures.surroundings import curve_frequencies, site_noise
 from sim.noise.level import LEVELS
+from sim.stability.both_ends import TogetherWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.study.read import read_study
@@ -25,6 +27,7 @@ from sim.summary.feedlines import Feedlines, feedlines_of
 from sim.summary.lines import line_rows
 from sim.summary.matching import build_matches
 from sim.summary.plug_in import noise_words
+from sim.summary.together import pairs_of, together_rows, together_told
 from sim.summary.yields import limits_kept, starved_told, summary_table
 from sim.tables import read_csv, replace_file, write_csv, write_parquet
 
@@ -76,7 +79,7 @@ def main(argv=None) -> None:
     noises = {scenario.number: noise_words(scenario.study) for scenario in every}
     needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}
     findings = starved_told(all_units, scenario_names(chosen), needed)
-    feedlines = _feedlines(all_units, every, out)
+    feedlines, antennas = _feedlines(all_units, every, out), _antennas(all_units, every, out)
     verdict = answer(
         study,
         summary,
@@ -88,7 +91,8 @@ def main(argv=None) -> None:
         noises,
         findings,
         feedlines=feedlines,
-        antennas=_antennas(all_units, every, out),
+        antennas=antennas,
+        together=_together(all_units, every, scenario_names(chosen), out),
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
@@ -124,6 +128,23 @@ def _antennas(all_units, every, out: Path) -> tuple[AllAntennas, ...]:
     table = antenna_rows(antennas, all_units.scenarios, all_units.units, study_sources(every[0].study), own)
     write_csv(table, path, "antennas.csv")
     return antennas_of(antennas, all_units.scenarios, all_units.units, table)
+
+
+def _together(all_units, every, names, out: Path) -> list[str]:
+    """Try the worst of both maps together, write both_ends.csv, and say what came of it."""
+    path = out / "both_ends.csv"
+    path.unlink(missing_ok=True)
+    if all_units.lines is None or all_units.antennas is None:
+        return []
+    sources = study_sources(every[0].study)
+    tables = [read_csv(out / name) for name in ("stability.csv", "antennas.csv")]
+    pairs = pairs_of([scenario.number for scenario in every], *tables)
+    found = [result for _, result in isolated(lambda: TogetherWorker(every, sources), pairs)]
+    loads = [study_loads(scenario.study) for scenario in every]
+    own = [_capacitance(antenna_of(scenario.study)) for scenario in every]
+    table = together_rows(all_units, pairs, found, sources, loads, own)
+    write_csv(table, path, "both_ends.csv")
+    return together_told(table, names)
 
 
 def _capacitance(antenna) -> float:

@@ -76,6 +76,7 @@ def answer(
     findings: Sequence[str] = (),
     feedlines: Sequence[Feedlines] = (),
     antennas: Sequence[AllAntennas] = (),
+    together: Sequence[str] = (),
 ) -> dict:
     """What the run says.
 
@@ -97,6 +98,8 @@ def answer(
         Of each scenario, in a study with ``[stability]``.
     antennas : sequence of AllAntennas
         The same.
+    together : sequence of str
+        Sentences about both ends together.
 
     Returns
     -------
@@ -125,7 +128,7 @@ def answer(
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
     told_drivers = _drivers_told(ranked, first)
     sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima)]
-    sentences += [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first)]
+    sentences += [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
     maps = {"feedlines": feedlines, "antennas": antennas}
     found = {key: [dataclasses.asdict(one) for one in every] for key, every in maps.items() if every}
     return {

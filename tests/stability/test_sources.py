@@ -122,7 +122,7 @@ def network_of(circuit, ohm, farad):
 
 
 def test_the_follower_with_an_inductive_antenna():
-    """It oscillates with any lead of 0.2 to 5 uH though its margin looks fine; 560 ohm at its gate cure all but the last."""
+    """It oscillates with any lead of 0.2 to 5 uH though its margin looks fine; 560 ohm cure all but the last."""
     leads = (2e-7, 5e-7, 1e-6, 2e-6, 5e-6)
     sources = sources_of(("nominal",), leads, (1.0,))
     found = judge_sources(network_of(follower(), 5.0, 30e-12), sources)
