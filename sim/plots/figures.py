@@ -282,12 +282,13 @@ def _loop_margin(t: _Tables):
     limit = _low_limit(t, "stability_margin")
     drawn = loop_margin(t.curves, t.measures, t.shown, limit)
     barred = " Hatched: below the study's limit." if limit == limit else ""
+    whole = "" if t.feedlines is None else " Unstable counts units that any feedline of the study makes oscillate."
     yield (
         "loop_margin",
         "Does it stay clear of oscillation?",
         f"""How near the loop gain comes to −1, the point of oscillation: at 1 the loop does nothing, at
         0 it oscillates. Whether a unit is stable is decided by counting encirclements, not by this
-        distance.{barred} Matched line. {_note(t)}""",
+        distance.{barred} Matched line.{whole} {_note(t)}""",
         drawn,
     )
 

@@ -698,7 +698,7 @@ class Stability(_Table):
     far_ends: Annotated[tuple[str, ...], BeforeValidator(_far_ends)] = _field(
         "what stands at the far end of each: open, short (0.1 ohm), matched, half or double the cable's impedance,"
         " unplugged (an open stub of 30 mm; also with the plug off at the amplifier), or a Touchstone file .s1p",
-        '["open", "short", "filter.s1p"]',
+        '["open", "short", "unplugged"]',
         default=FAR_ENDS,
     )
     antennas: Annotated[tuple[str, ...], BeforeValidator(_antennas)] = _field(

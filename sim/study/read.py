@@ -188,7 +188,7 @@ class _Check:
             remedy = f"Antenna models that have it: {', '.join(others)}.{hint}"
             self.fault(path, "is not a key of this antenna.", remedy)
             return
-        if len(elsewhere) == 1:
+        if len(elsewhere) == 1 and nearest(path[-1], known, 0.85) is None:
             self.fault(path, "is not a key here.", f"It is a key of [{elsewhere[0].partition('.')[0]}].")
             return
         near = nearest(path[-1], known)
@@ -210,10 +210,10 @@ class _Check:
             self._name((table, key), key, name)
         for key, faults in (("cables", partial(name_fault, "cable")), ("far_ends", one_port_fault)):
             names = self.at("stability", key)
-            for number, name in enumerate(names if isinstance(names, list) else ()):
+            for name in names if isinstance(names, list) else ():
                 said = faults(name, self.folder) if is_plain_text(name) else None
                 if said:
-                    self.fault(("stability", key, number), *said)
+                    self.fault(("stability", key), *said)
         sections = self.at("feedline", "sections")
         for number in range(len(sections) if isinstance(sections, list) else 0):
             path = ("feedline", "sections", number, "cable")
