@@ -93,9 +93,7 @@ def _sign(row, low_limit: float) -> str:
 def _cell(panel, column: int, line: float, wide: int, row, low_limit: float) -> None:
     bad = row.unstable or row.unresolved
     shade = SHADES[0] if bad else SHADES[int(np.searchsorted(STEPS, row.margin_min, side="right"))]
-    panel.add_patch(
-        Rectangle((column - 0.5, line - 0.5), wide, 1.0, fc=inks.BLUE, alpha=shade, ec=inks.PAPER, lw=0.6)
-    )
+    panel.add_patch(Rectangle((column - 0.5, line - 0.5), wide, 1.0, fc=inks.BLUE, alpha=shade, ec=inks.PAPER, lw=0.6))
     ink = inks.PAPER if shade > 0.5 else inks.INK
     middle = column - 0.5 + wide / 2
     sign = _sign(row, low_limit)
