@@ -198,7 +198,8 @@ def _feedlines(study) -> list[str]:
         return []
     short, long = (f"{length:g} m" for length in (words.lengths[0], words.lengths[-1]))
     lengths = short if len(words.lengths) == 1 else f"{len(words.lengths)} lengths from {short} to {long}"
-    return [f"stable  with {', '.join(words.cables)}, {lengths}, far end {', '.join(words.far_ends)}"]
+    antennas = f"antenna {', '.join(words.antennas)}"
+    return [f"stable  with {', '.join(words.cables)}, {lengths}, far end {', '.join(words.far_ends)}; {antennas}"]
 
 
 def _noise(study) -> list[str]:

@@ -112,7 +112,11 @@ def _stability_lines(study: Mapping) -> list[str]:
     return [
         known + "with its far end open; and with other feedlines as lossy lines at 290 K: the study's own and "
         f"{', '.join(cables)}, {spread}, at the far end {', '.join(words.get('far_ends', ()))}. Margins "
-        "are found to 3 %; poles are counted."
+        "are found to 3 %; poles are counted.",
+        f"Antennas for stability: {', '.join(words.get('antennas', ()))}; capacitance times "
+        f"{', '.join(f'{share:g}' for share in words.get('capacitances', ()))}, with all of the antenna's impedance "
+        f"divided by that; leads of {', '.join(_with_unit(lead, 'H') for lead in words.get('leads', ()))}. The "
+        "ranges are an engineering choice, no source. Both ends together: the hardest antennas on every feedline.",
     ]
 
 

@@ -30,7 +30,7 @@ __all__ = ["MOST_SCENARIOS", "read_study", "study_text"]
 MOST_SCENARIOS = 9_999
 """Scenarios that one study may make."""
 _LATER = ("strong", "array")
-_LINE_MEASURES = ("line_margin",)
+_LINE_MEASURES = ("line_margin", "antenna_margin")
 _FIELD_MEASURES = ("noise_margin_db", "noise_rise_db", "antenna_factor_db")
 
 
@@ -299,7 +299,7 @@ class _Check:
                 self.fault(("limits", name), "is a measure that this version does not compute.", remedy)
             elif name in _LINE_MEASURES and self.at("stability") is None:
                 remedy = "Add a table [stability], an empty one for its defaults, or take the limit out."
-                self.fault(("limits", name), "needs feedlines to be judged with.", remedy)
+                self.fault(("limits", name), "needs feedlines and antennas to be judged with.", remedy)
             elif self.at("antenna", "model") == "fixture" and name in _FIELD_MEASURES:
                 remedy = "Choose an antenna, or take the limit out."
                 self.fault(("limits", name), "cannot be kept: a fixture receives no field.", remedy)
