@@ -1,6 +1,6 @@
 """One unit in one scenario, written out as a deck."""
 
-from sim.deck.chain import READS, REFERENCE_LOAD, RESERVED, Chain, Deck, UnitValues
+from sim.deck.chain import REFERENCE_LOAD, RESERVED, SOURCE_CURRENT, Chain, Deck, UnitValues
 from sim.deck.feed import feed_cards
 from sim.errors import CircuitError, Fault
 from sim.opamp.macromodel import macromodel_cards
@@ -46,13 +46,13 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         f".options tnom={unit.temperature_c!r}",
         OPTIONS,
         "vz_emf z_emf 0 dc 0 ac 0",
-        *antenna.netlist("in", "z_emf", RESERVED),
+        *antenna.netlist(circuit.input, "z_emf", RESERVED),
     ]
     if antenna.shunt_capacitance > 0:
-        lines.append(f"cz_stray in 0 {antenna.shunt_capacitance!r}")
+        lines.append(f"cz_stray {circuit.input} 0 {antenna.shunt_capacitance!r}")
     for part in circuit.parts:
         a, b = (node(n) for n in part.nodes)
-        lines.append(f"{part.name.lower()} {a} {b} {float(unit.parts[part.name])!r}")
+        lines.append(f"{part.card_name} {a} {b} {float(unit.parts[part.name])!r}")
     lines += [card.text for card in circuit.others]
     operating, every = ["vcc", "vz_sup#branch", feed.node], []
     operating += [feed.current] if feed.current else []
@@ -61,15 +61,15 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         lines += macromodel_cards(macro, device.name.lower(), pins)
         operating += pins
         every.append(pins)
-    drives, reads = [], list(READS)
+    drives, reads = [], [circuit.input, SOURCE_CURRENT, circuit.output]
     for number, probe in enumerate(circuit.probes, start=1):
         a, b = node(probe.drive_node), node(probe.receive_node)
         lines += [f"vz_p{number} {a} {b} dc 0 ac 0", f"iz_p{number} 0 {b} dc 0 ac 0"]
         drives += [f"vz_p{number}", f"iz_p{number}"]
         reads += [b, f"vz_p{number}#branch"]
     lines += [
-        f"rz_load out 0 {REFERENCE_LOAD!r} noisy=0",
-        "iz_out 0 out dc 0 ac 0",
+        f"rz_load {circuit.output} 0 {REFERENCE_LOAD!r} noisy=0",
+        f"iz_out 0 {circuit.output} dc 0 ac 0",
         *feed.lines,
         ".end",
     ]
@@ -79,6 +79,7 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         drives=(*drives, "iz_out", "vz_emf"),
         reads=tuple(reads),
         operating=tuple(dict.fromkeys(operating)),
+        output=circuit.output,
         probes=len(circuit.probes),
         operating_output=operating[-1] if circuit.devices else "",
         pins=tuple(every),

@@ -34,6 +34,9 @@ from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
 SUPPLY_COLUMN = "supply.voltage"
 """Name under which the supply voltage is drawn and ranked, beside the circuit's parts."""
 
+PROBED = ("stability_margin", "phase_margin_deg", "gain_margin_db", "stable", "line_margin")
+"""Measures of a loop, which need a probe."""
+
 DIE_COLUMNS = ("gbw", "slew", "en", "en_corner", "inoise", "aol_db", "iq", "vos", "ib", "cin", "rout", "second_pole")
 """What is kept of an op-amp's drawn die, as columns named ``<device>.<name>``."""
 
@@ -139,6 +142,8 @@ def chain_of(study) -> Chain:
             )
         )
     circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
+    circuit = circuit.with_series(study.amplifier.series_input, study.amplifier.series_output)
+    _refuse_unjudged_limits(study, circuit)
     record = load_opamp(study.amplifier.opamp, study.folder)
     route = route_of(study)
     return Chain(
@@ -152,6 +157,22 @@ def chain_of(study) -> Chain:
         outside=outside_parts(study, route),
         least_supply=least_supply(circuit),
     )
+
+
+def _refuse_unjudged_limits(study, circuit) -> None:
+    """Refuse limits on what only a probe can tell: without one every unit would fail them."""
+    if circuit.probes:
+        return
+    remedy = (
+        "Put a probe into the op-amp's output wire, before the feedback branches off (Xloop DRIVING RECEIVING probe),"
+        " or take the limit out."
+    )
+    found = f"the circuit {circuit.name} has no loop probe, so nothing can be said about it."
+    asked = [name for name in study.limits if name in PROBED]
+    if asked:
+        raise StudyError(
+            Fault(study.file, study.line_of(f"limits.{name}"), f"limits.{name}", found, remedy) for name in asked
+        )
 
 
 def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:

@@ -179,7 +179,7 @@ class Deck:
     drives : tuple of str
         AC sources: each probe's voltage and current source, the source at the output (1 A into it), the antenna's emf.
     reads : tuple of str
-        Vectors read in each of these runs, in the order of :data:`READS` and then two a probe.
+        Vectors read in each of these runs: input voltage, current into the emf source, output voltage, then two a probe.
     operating : tuple of str
         Vectors of the operating point: supply pin, supply current, the end of the feed, then each op-amp's inp, inn,
         vcc, vee, out.
@@ -215,5 +215,5 @@ class Deck:
     least_volts: tuple[tuple[str, str, float], ...] = ()
 
 
-READS = ("in", "vz_emf#branch", "out")
-"""First vectors of :attr:`Deck.reads`: input voltage, current *into* the emf source, output voltage."""
+SOURCE_CURRENT = "vz_emf#branch"
+"""Vector of the current *into* the emf source."""

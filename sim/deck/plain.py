@@ -69,8 +69,14 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
         First line; letters and digits of the study's own title are shown, nothing else.
     """
     deck = assemble(chain, unit)
-    body = [line for line in deck.lines if line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_"))]
-    antenna = (unit.outside.antenna or chain.antenna).netlist("in", "z_emf", RESERVED)
+    circuit = chain.circuit
+    series = tuple(f"{part.element} " for part in circuit.parts if part.element)
+    body = [
+        line
+        for line in deck.lines
+        if line.startswith(series) or (line[0] not in "*." and not line.startswith(("vz_", "iz_", "rz_")))
+    ]
+    antenna = (unit.outside.antenna or chain.antenna).netlist(circuit.input, "z_emf", RESERVED)
     around = (*antenna, *feed_cards(unit.outside.feed, unit.supply_v).lines)
     body = [line for line in body if line not in around and not line.startswith("cz_stray")]
     own = tuple(card.text for card in chain.circuit.others)
@@ -82,7 +88,7 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
         "* Run as it is: ngspice -b THIS_FILE. Every band has a copy of the amplifier with its line and receiver.",
         *(line for line in deck.lines if line.startswith((".temp", ".options tnom"))),
         OPTIONS,
-        ".subckt amplifier in out vcc",
+        f".subckt amplifier {circuit.input} {circuit.output} vcc",
         *models,
         *body,
         *wires,

@@ -106,7 +106,7 @@ _GROUPS = (("_nv", "voltage noise"), ("_np", "current noise"), ("_nn", "current 
 def _contributors(all_units, study, every) -> pd.DataFrame:
     """Nominal noise at the receiver, by what makes it, and the deciles of what comes from outside; squares add."""
     curve_hz = curve_frequencies(np.asarray(study.bands.frequencies))
-    parts = {part.name.lower(): part.name for part in chain_of(study).circuit.parts}
+    parts = {part.card_name: part.name for s in every for part in chain_of(s.study).circuit.parts}
     devices = {device.name.lower(): device.name for device in chain_of(study).circuit.devices}
     rows: dict[tuple[int, str], np.ndarray] = {}
     for found in all_units.contributors:
