@@ -27,6 +27,7 @@ CONTRACT = {
     "supply_v": "V",
     "current_ma": "mA",
     "output_dc_v": "V",
+    "cmrr_db": "dB",  # of circuits with two inputs; came later than the others
     "headroom_db": "dB",
     "oip2_dbm": "dBm",
     "oip3_dbm": "dBm",

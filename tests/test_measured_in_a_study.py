@@ -149,6 +149,18 @@ def test_heights(study, tmp_path):
     assert antenna_of(study(table)).effective_height(2e6) == pytest.approx(3.4)
 
 
+def test_a_poor_file_is_said(study):
+    """Points far from a band, and a resistance that is lost in noise, are cautions and no refusal."""
+    freq = np.array([1e6, 1.5e6, 2.4e6, 3.3e6, 5e6, 8e6])
+    z = VERTICAL.impedance(freq)
+    z[1] = -1.0 + 1j * z[1].imag
+    said = "\n".join(cautions(study(ANTENNA + HEIGHT, freq, z)))
+    assert "the file's nearest point to 1.83 MHz is 1.5 MHz" in said
+    assert "the file's nearest point to 3.53 MHz" not in said
+    assert "the resistance in the file is not above zero everywhere, for example at 1.5 MHz" in said
+    assert "off the file's at 1.83 MHz; so is the power of its losses' thermal noise there." in said
+
+
 def test_a_height_that_radiates_too_much(study):
     """30 m of effective height would need 63 ohm at 1.83 MHz, which the antenna does not have."""
     assert "one of the two is wrong" in "\n".join(cautions(study(ANTENNA + 'effective_height = "30 m"\n')))

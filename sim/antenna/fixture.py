@@ -5,17 +5,22 @@
 The generator's resistance is a real resistor: its thermal noise stays on, as on the bench. No field is
 received, so the effective height is NaN. A series capacitor stands for a vertical within 5 % of |X| up to kh
 = 0.3.
+
+Before an amplifier with two inputs it is an ideal balanced source with an earthed centre tap: half the resistance and
+a whole dummy capacitor in each leg, as a dipole is two verticals.
+
+    in_p o---Cd---Rs/2---o centre o---Rs/2---Cd---o in_n
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from sim.antenna.source import AntennaSource
+from sim.antenna.source import BalancedSource
 
 
 @dataclass(frozen=True, kw_only=True)
-class Fixture(AntennaSource):
+class Fixture(BalancedSource):
     """A dummy antenna; make one with `fixture`.
 
     Attributes
@@ -48,8 +53,16 @@ class Fixture(AntennaSource):
             f"R{prefix}_src {inner} {bottom} {self.source!r}",
         )
 
+    def leg(self, terminal, centre, prefix):
+        """Half the resistance and a dummy capacitor of its own."""
+        return Fixture(**{**vars(self), "source": self.source / 2}).netlist(terminal, centre, prefix)
 
-def fixture(source=50.0, dummy=47e-12, stray=0.0):
+    def leg_impedance(self, freq_hz):
+        """Of one leg of the balanced source. [Ω]"""
+        return self.impedance(freq_hz) - self.source / 2
+
+
+def fixture(source=50.0, dummy=47e-12, stray=0.0, inputs=1):
     """The bench in place of an antenna.
 
     Parameters
@@ -59,7 +72,9 @@ def fixture(source=50.0, dummy=47e-12, stray=0.0):
     dummy : float
         Dummy antenna, a series capacitor. [F]
     stray : float
-        Behind it, from the amplifier's input to ground: of the jig itself. [F]
+        Behind it, from the amplifier's input, or from each, to ground: of the jig itself. [F]
+    inputs : int
+        1, or 2 for a balanced amplifier: then the strays of both are in series across the terminals.
 
     Returns
     -------
@@ -81,7 +96,7 @@ def fixture(source=50.0, dummy=47e-12, stray=0.0):
         name="fixture",
         low_hz=0.0,
         high_hz=np.inf,
-        shunt_capacitance=float(stray),
+        shunt_capacitance=float(stray) / inputs,
         source=float(source),
         dummy=float(dummy),
     )

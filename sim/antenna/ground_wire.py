@@ -22,21 +22,26 @@ arrives along the ground makes another 4 dB of difference in either direction: t
 In the deck stands a network fitted to the line's impedance, all its resistors noiseless; both noises are added as
 emf.
 
+Two wires side by side, joined at both ends, are one line of half the impedance or a little more (an estimate, see
+:mod:`sim.antenna.earth_line`). Earth rods: :mod:`sim.antenna.earth_rod`.
+
 Not covered: currents on the feedline's screen, soil that changes with depth or frequency, wires longer than one
-wavelength (NEC-2 itself fails there), two wires beside each other.
+wavelength (NEC-2 itself fails there), two wires fed against each other.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
 
 from sim.antenna.earth_line import EarthLine, reflection
-from sim.antenna.ladder import Ladder, fit_ladder, line_branches, relative_error
+from sim.antenna.earth_rod import Rods
+from sim.antenna.ladder import Ladder, fit_ladder, line_branches, relative_error, single_pole
 from sim.antenna.source import AntennaSource
 from sim.constants import C0, ETA0, K_B, T0
 from sim.noise.density import fa_from_field
+from sim.quantity import format_quantity
 
 CHECKED_HZ = (1.5e6, 8e6)
 """Where emf, impedance and efficiency were compared with NEC-2 (1.8 to 7 MHz), half an octave less. [Hz]"""
@@ -61,6 +66,8 @@ class GroundWire(AntennaSource):
         Resistance to earth at the far end; inf for open. [Ω]
     ground_loss : float
         Resistance of the electrode at the feed, noisy. [Ω]
+    far_rods, feed_rods : Rods or None
+        Earth rods in series with either.
     centre_fed : bool
         In the middle, without electrode; both ends as `far_end` says.
     azimuth, elevation : float
@@ -73,6 +80,8 @@ class GroundWire(AntennaSource):
     length: float
     far_end: float
     ground_loss: float
+    far_rods: Rods | None
+    feed_rods: Rods | None
     centre_fed: bool
     azimuth: float
     elevation: float
@@ -83,23 +92,30 @@ class GroundWire(AntennaSource):
         """Length from the terminals to an end. [m]"""
         return self.length / 2 if self.centre_fed else self.length
 
-    def _reflection(self, z0):
-        return np.ones_like(z0) if math.isinf(self.far_end) else (self.far_end - z0) / (self.far_end + z0)
+    def _reflection(self, z0, freq_hz):
+        if math.isinf(self.far_end):
+            return np.ones_like(z0)
+        end = self.far_end if self.far_rods is None else self.far_end + self.far_rods.impedance(freq_hz)
+        return (end - z0) / (end + z0)
+
+    def electrode(self, freq_hz):
+        """Impedance to earth at the feed: resistor and rods. [Ω]"""
+        return self.ground_loss if self.feed_rods is None else self.ground_loss + self.feed_rods.impedance(freq_hz)
 
     def line_impedance(self, freq_hz):
         """Impedance of the wire by line theory, without the electrode at the feed. [Ω, complex]"""
         gamma, z0 = self.line.characteristic(freq_hz)
-        back = self._reflection(z0) * np.exp(-2 * gamma * self.arm)
+        back = self._reflection(z0, np.asarray(freq_hz, dtype=float)) * np.exp(-2 * gamma * self.arm)
         return (2 if self.centre_fed else 1) * z0 * (1 + back) / (1 - back)
 
     @cached_property
     def network(self) -> Ladder:
         """The fitted network of the wire."""
-        return _network(self.line, self.length, self.far_end, self.centre_fed, self.bands_hz)
+        return _network(self.line, self.length, self.far_end, self.far_rods, self.centre_fed, self.bands_hz)
 
     def impedance(self, freq_hz):
         """Of the fitted network and the electrode, as the deck has them. [Ω, complex]"""
-        return self.ground_loss + self.network.impedance(freq_hz)
+        return self.electrode(freq_hz) + self.network.impedance(freq_hz)
 
     def fit_error(self, freq_hz):
         """Error of the network against line theory, relative. [1]"""
@@ -125,21 +141,23 @@ class GroundWire(AntennaSource):
         k, h = 2 * np.pi * freq / C0, self.line.height
         gamma, z0 = (x[:, None] for x in self.line.characteristic(freq[:, 0]))
         gv, gh = reflection(self.line.soil, freq, psi)
+        bounce = self._reflection(z0, freq)
         mirrored = np.exp(-2j * k * h * np.sin(psi))
-        drive = np.sin(psi) * np.cos(phi) * (1 - gv * mirrored), np.sin(phi) * (1 + gh * mirrored)
+        # A pair hears the mean of its two places.
+        mean = 1.0 if self.line.beside is None else np.cos(k * self.line.beside / 2 * np.cos(psi) * np.sin(phi))
+        drive = mean * np.sin(psi) * np.cos(phi) * (1 - gv * mirrored), mean * np.sin(phi) * (1 + gh * mirrored)
         beta = k * np.cos(psi) * np.cos(phi)
-        carried = self._carried(gamma, z0, beta)
+        carried = self._carried(gamma, bounce, beta)
         if self.centre_fed:
-            return tuple(e * (carried + self._carried(gamma, z0, -beta)) for e in drive)
-        upright = -np.cos(psi) * (1 + gv * mirrored)
-        bounce = self._reflection(z0)
+            return tuple(e * (carried + self._carried(gamma, bounce, -beta)) for e in drive)
+        upright = -mean * np.cos(psi) * (1 + gv * mirrored)
         at_end = np.exp(-gamma * self.arm) * (1 - bounce) / (1 - bounce * np.exp(-2 * gamma * self.arm))
         risers = h * upright * (1 - at_end * np.exp(1j * beta * self.arm))
         return drive[0] * carried + risers, drive[1] * carried
 
-    def _carried(self, gamma, z0, beta):
+    def _carried(self, gamma, bounce, beta):
         """Integral of i(x) exp(j beta x) along one arm. [m]"""
-        arm, bounce = self.arm, self._reflection(z0)
+        arm = self.arm
         out = np.exp((1j * beta - gamma) * arm)
         away = (out - 1) / (1j * beta - gamma)
         home = (out - np.exp(-2 * gamma * arm)) / (1j * beta + gamma)
@@ -167,7 +185,7 @@ class GroundWire(AntennaSource):
 
     def efficiency(self, freq_hz):
         """Share of the available power of an equally bright sky that reaches the terminals. [1]"""
-        return self.sky_resistance(freq_hz) / (self.ground_loss + self.line_impedance(freq_hz).real)
+        return self.sky_resistance(freq_hz) / (np.real(self.electrode(freq_hz)) + self.line_impedance(freq_hz).real)
 
     def external_emf(self, freq_hz, field):
         """External noise by the efficiency route, sqrt(4 k T0 fa R_sky). [V/√Hz]"""
@@ -181,31 +199,46 @@ class GroundWire(AntennaSource):
 
     def netlist(self, top, bottom, prefix):
         """The noiseless network, and the electrode in series below it."""
-        if self.ground_loss == 0:
+        if self.ground_loss == 0 and self.feed_rods is None:
             return self.network.cards(top, bottom, prefix)
-        base = f"{prefix}_base"
-        return (*self.network.cards(top, base, prefix), f"R{prefix}_gnd {base} {bottom} {self.ground_loss!r}")
+        base, rod = f"{prefix}_base", f"{prefix}_rod"
+        cards = list(self.network.cards(top, base, prefix))
+        if self.feed_rods is None:
+            rod = bottom
+        elif self.ground_loss == 0:
+            rod = base
+        if rod != base:
+            cards.append(f"R{prefix}_gnd {base} {rod} {self.ground_loss!r}")
+        if self.feed_rods is not None:
+            cards += self.feed_rods.cards(rod, bottom, prefix)
+        return tuple(cards)
 
 
 @lru_cache(maxsize=64)
-def _network(line: EarthLine, length: float, far_end: float, centre_fed: bool, bands_hz: tuple) -> Ladder:
+def _network(line: EarthLine, length: float, far_end: float, far_rods, centre_fed: bool, bands_hz: tuple) -> Ladder:
     """Fit of the wire's network, closest at the bands; the same wire is fitted once."""
-    wire = ground_wire(line, length, far_end, 0.0, centre_fed, bands_hz=bands_hz)
+    wire = ground_wire(line, length, far_end, 0.0, centre_fed, bands_hz=bands_hz, far_rods=far_rods)
     freq = np.unique(np.concatenate([np.geomspace(*FIT_HZ, 140), bands_hz]))
     wanted = wire.line_impedance(freq)
     near = np.exp(-0.5 * (np.log(freq[:, None] / np.array(bands_hz)) / 0.04) ** 2).max(axis=1)
     gamma, z0 = line.characteristic(np.array([1.8e6]))
     velocity = 2 * np.pi * 1.8e6 / gamma.imag[0]
     ends = 2 if centre_fed else 1
-    bounce = wire._reflection(z0.real)[0]
+    bounce = wire._reflection(z0.real, np.array([1.8e6])).real[0]
     # Resonances count as far up as they show: until the wave there and back has lost 36 dB, or the fit ends.
     gammas, _ = line.characteristic(freq)
     seen = freq[2 * wire.arm * gammas.real < 4.1]
     top = seen.max() if len(seen) else FIT_HZ[0]
     count = int(np.clip(np.ceil(top * 2 * wire.arm / velocity), 3, 12))
     best, smallest = None, np.inf
-    for more in (0, 2, 1, 3):
-        start = line_branches(wire.arm, gamma.real[0], ends * z0.real[0], velocity, bounce, count + more)
+    given = (wire.arm, gamma.real[0], ends * z0.real[0], velocity, bounce)
+    # An end of little resistance, a rod without resistor, needs the pole at zero; others do better without.
+    for more, shorted in (*((more, False) for more in (0, 2, 1, 3)), *((more, True) for more in (0, 2, 1))):
+        if shorted and (bounce > 0 or smallest < LARGEST_FIT_ERROR):
+            break
+        start = line_branches(*given, count + more)
+        if shorted:
+            start = replace(start, branches=(single_pole(*given), *start.branches))
         ladder = fit_ladder(freq, wanted, start, 1 + 8 * near)
         worst = relative_error(ladder, np.array(bands_hz), wire.line_impedance(np.array(bands_hz))).max()
         if worst < smallest:
@@ -224,6 +257,8 @@ def ground_wire(
     azimuth=0.0,
     elevation=0.35,
     bands_hz=(1.8e6, 3.5e6, 7e6),
+    far_rods=None,
+    feed_rods=None,
 ):
     """A wire on or just above the ground.
 
@@ -234,9 +269,9 @@ def ground_wire(
     length : float
         [m]
     far_end : float
-        Resistance to earth at the far end, electrode included; inf for open. [Ω]
+        Resistance to earth at the far end, with all that `far_rods` does not hold; inf for open. [Ω]
     ground_loss : float
-        Resistance of the electrode at the feed; 0 in the middle. [Ω]
+        Resistance of the electrode at the feed, with all that `feed_rods` does not hold; 0 in the middle. [Ω]
     centre_fed : bool
         Fed in the middle, without electrode.
     azimuth : float
@@ -245,6 +280,8 @@ def ground_wire(
         Of arrival. [rad]
     bands_hz : sequence of float
         Where the network of the deck is fitted most closely. [Hz]
+    far_rods, feed_rods : Rods, optional
+        Earth rods in series with the resistances.
 
     Returns
     -------
@@ -257,7 +294,9 @@ def ground_wire(
     """
     if not (0 < line.radius <= line.insulation_radius <= line.height < length):
         raise ValueError("a ground wire needs radius <= insulation <= height of the axis < length")
-    if not (far_end > 0 and ground_loss >= 0):
+    if line.beside is not None and line.beside < 2 * line.insulation_radius:
+        raise ValueError("the two wires of a ground wire's pair must lie side by side")
+    if not ((far_end > 0 or (far_end == 0 and far_rods is not None)) and ground_loss >= 0):
         raise ValueError("resistances to earth must not be negative")
     said = [
         "ground-wire: outside noise is reckoned as an equally bright sky; noise that arrives along the ground makes"
@@ -271,7 +310,18 @@ def ground_wire(
             f"ground-wire: a height of {line.height * 1e3:.3g} mm could not be compared with NEC-2, which was possible"
             f" from {low * 1e3:.0f} mm to {high:.0f} m."
         )
-    if not (math.isinf(far_end) and (centre_fed or ground_loss == 0)):
+    if line.beside is not None:
+        said.append(
+            "ground-wire: a pair of wires follows from the line's formulas and was compared with closed forms only: an"
+            " estimate."
+        )
+    used = [rods for rods in (far_rods, None if centre_fed else feed_rods) if rods is not None]
+    for f in (f for f in bands_hz if any(rods.too_long(f) for rods in used)):
+        said.append(
+            f"ground-wire: at {format_quantity(f, 'Hz')} an earth rod of {used[0].length:g} m is longer than half the"
+            f" skin depth of the soil, {used[0].skin_depth(f):.2g} m, up to which its formula holds."
+        )
+    if not (math.isinf(far_end) and (centre_fed or (ground_loss == 0 and feed_rods is None))):
         said.append(
             "ground-wire: earth electrodes follow from the line's formulas; NEC-2 cannot connect a wire to real ground,"
             " so they were not compared with anything."
@@ -288,6 +338,8 @@ def ground_wire(
         length=float(length),
         far_end=float(far_end),
         ground_loss=0.0 if centre_fed else float(ground_loss),
+        far_rods=None if math.isinf(far_end) else far_rods,
+        feed_rods=None if centre_fed else feed_rods,
         centre_fed=bool(centre_fed),
         azimuth=float(azimuth),
         elevation=float(elevation),

@@ -174,6 +174,19 @@ def line_branches(length, gamma_per_m, z0, velocity, reflected, count):
     return Ladder(1e-6, 1e-13, tuple(branches))
 
 
+def single_pole(length, gamma_per_m, z0, velocity, reflected):
+    """Branch at zero frequency of a line that ends in less than its own impedance; arguments of `line_branches`.
+
+    Returns
+    -------
+    branch : tuple of float
+        R, L, G, C; G is large, as the branch has no capacitor.
+    """
+    delay = length / velocity
+    damping = gamma_per_m * velocity - np.log(min(max(-reflected, 1e-3), 1.0)) / (2.0 * delay)
+    return damping * z0 * delay, z0 * delay, 10.0, 1e-12
+
+
 def relative_error(network, freq_hz, impedance):
     """Error of a network's impedance, relative to the impedance wanted. [1], shape of `freq_hz`."""
     return np.abs(network.impedance(freq_hz) / np.asarray(impedance) - 1.0)

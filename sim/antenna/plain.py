@@ -4,22 +4,22 @@
 
 For sweeps of the source impedance, and for antennas of which nothing but such a circuit is known. R is a real
 resistor at ambient temperature, Rrad a radiation resistance: noiseless, as the noise that it stands for arrives as a
-field.
+field. Before an amplifier with two inputs each leg has half of it, and the centre is earthed.
 
 Not covered: any change of elements or height with frequency, so it holds near one frequency unless the builder knows
 better.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sim.antenna.source import AntennaSource
+from sim.antenna.source import BalancedSource
 
 
 @dataclass(frozen=True, kw_only=True)
-class Plain(AntennaSource):
+class Plain(BalancedSource):
     """Elements in series; make one with `plain`.
 
     Attributes
@@ -65,6 +65,17 @@ class Plain(AntennaSource):
             cards.append(f"{kind}{prefix}_{name} {at} {to} {value!r}{words}")
             at = to
         return tuple(cards)
+
+    def leg(self, terminal, centre, prefix):
+        """Half of every resistor and inductor, twice the capacitor."""
+        half = replace(
+            self,
+            resistance=self.resistance / 2,
+            radiation=self.radiation / 2,
+            inductance=self.inductance / 2,
+            capacitance=None if self.capacitance is None else 2 * self.capacitance,
+        )
+        return half.netlist(terminal, centre, prefix)
 
 
 def plain(resistance, effective_height, capacitance=None, inductance=0.0, radiation=0.0, stray=0.0):

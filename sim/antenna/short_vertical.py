@@ -6,6 +6,8 @@
                  |   |   |
                  +---+---+
                      |
+                   Llead         lead to the amplifier, where there is one
+                     |
                      Rg          ground connection, a real resistor
                      |
     bottom o---------+
@@ -16,8 +18,8 @@ ground; height 3-8 m, radius 0.5-20 mm, base segment 0.05-0.2 m of at least 4 ra
 within 0.8 %, Z within 1.7 % and the resonance within 0.13 % up to kh = 1.6. A base segment of length D acts
 like a base gap of 0.75 D. Since only ratios of lengths enter, the range is stated, and judged, in ratios.
 
-Not covered: ground other than perfect except through Rg, heights past kh = 1.6, elevated radials, rods in
-detail, top loading, guys. Without a known base insulator the capacitance is known to about 3 %.
+Not covered: ground other than perfect except through Rg, heights past kh = 1.6 (tall_vertical.py), elevated radials,
+rods in detail, top loading, guys. Without a known base insulator the capacitance is known to about 3 %.
 """
 
 import math
@@ -118,10 +120,13 @@ class ShortVertical(AntennaSource):
     elements : FourElements
     ground_loss : float
         Resistance of the ground connection, at ambient temperature. [Ω]
+    lead : float
+        Inductance of the lead to the amplifier. [H]
     """
 
     elements: FourElements
     ground_loss: float
+    lead: float = 0.0
 
     def _tank(self, freq_hz):
         """1 - w^2 L C2 + j w L/R, and j w L. [1, Ω]"""
@@ -137,7 +142,8 @@ class ShortVertical(AntennaSource):
     def impedance(self, freq_hz):
         """C1, the tank and the ground connection in series. [Ω]"""
         omega = 2.0 * np.pi * np.asarray(freq_hz, dtype=float)
-        return self.ground_loss + self.radiation_impedance(freq_hz) + 1.0 / (1j * omega * self.elements.c1)
+        bare = self.ground_loss + self.radiation_impedance(freq_hz) + 1.0 / (1j * omega * self.elements.c1)
+        return bare + 1j * omega * self.lead if self.lead else bare
 
     def effective_height(self, freq_hz):
         """h_e0/|1 - w^2 L C2 + j w L/R|; against NEC-2 0.6 % to kh 0.6, -2.5 % at 1.2, -4.2 % at 1.5. [m]"""
@@ -148,20 +154,47 @@ class ShortVertical(AntennaSource):
         """C1, tank, ground connection; the tank's inductor is the DC path of the inner nodes."""
         e = self.elements
         tank = f"{prefix}_tank"
-        # A resistor of zero ohms is replaced by a milliohm in SPICE, so none is written.
-        base = f"{prefix}_base" if self.ground_loss > 0 else bottom
+        below, base = foot_cards(self.ground_loss, self.lead, bottom, prefix)
         cards = [
             f"C{prefix}_1 {top} {tank} {e.c1!r}",
             f"L{prefix}_t {tank} {base} {e.l!r}",
             f"C{prefix}_2 {tank} {base} {e.c2!r}",
             f"R{prefix}_rad {tank} {base} {e.r!r} noisy=0",
         ]
-        if self.ground_loss > 0:
-            cards.append(f"R{prefix}_gnd {base} {bottom} {self.ground_loss!r}")
-        return tuple(cards)
+        return (*cards, *below)
 
 
-def _cautions(height, radius, gap):
+def foot_cards(ground_loss, lead, bottom, prefix):
+    """Cards of lead and ground connection in series above `bottom`, and the node on top of them.
+
+    Parameters
+    ----------
+    ground_loss : float
+        [Ω]
+    lead : float
+        [H]
+    bottom, prefix : str
+        As for the antenna's netlist.
+
+    Returns
+    -------
+    cards : list of str
+    node : str
+        `bottom` itself where there is neither.
+    """
+    cards, node = [], bottom
+    # A resistor of zero ohms is replaced by a milliohm in SPICE, so none is written.
+    if ground_loss > 0:
+        node = f"{prefix}_base"
+        cards.append(f"R{prefix}_gnd {node} {bottom} {ground_loss!r}")
+    if lead > 0:
+        # Below the tank it has the same place in the loop as above C1, and every node keeps its way for DC.
+        cards.append(f"L{prefix}_lead {prefix}_lead {node} {lead!r}")
+        node = f"{prefix}_lead"
+    return cards, node
+
+
+def ratio_cautions(height, radius, gap):
     """Where the dimensions leave the ratios that the fit spans."""
     segment = gap / GAP_PER_SEGMENT
     found = []
@@ -182,7 +215,7 @@ def _cautions(height, radius, gap):
     return tuple(found)
 
 
-def short_vertical(height, radius, gap=0.075, ground_loss=30.0, stray=3e-12):
+def short_vertical(height, radius, gap=0.075, ground_loss=30.0, stray=3e-12, lead=0.0):
     """A vertical that is short against the wavelength, over ground.
 
     Parameters
@@ -199,6 +232,8 @@ def short_vertical(height, radius, gap=0.075, ground_loss=30.0, stray=3e-12):
     stray : float
         Capacitance of box, clamp and connector across the terminals; 1-10 pF (common practice, no source).
         [F]
+    lead : float
+        Inductance of the lead between antenna and amplifier; about 1 uH a metre (common practice, no source). [H]
 
     Returns
     -------
@@ -210,14 +245,17 @@ def short_vertical(height, radius, gap=0.075, ground_loss=30.0, stray=3e-12):
     ValueError
         Dimensions for which the formulas have no meaning; `four_elements` says which.
     """
-    if not (ground_loss >= 0 and stray >= 0):
-        raise ValueError(f"ground loss {ground_loss:g} ohm and stray {stray:g} F must not be negative")
+    if not (ground_loss >= 0 and stray >= 0 and lead >= 0):
+        raise ValueError(
+            f"ground loss {ground_loss:g} ohm, stray {stray:g} F and lead {lead:g} H must not be negative"
+        )
     return ShortVertical(
         name="short-vertical",
         low_hz=0.0,
         high_hz=KH_MAX * C0 / (2.0 * math.pi * height),
         shunt_capacitance=float(stray),
-        cautions=_cautions(height, radius, gap),
+        cautions=ratio_cautions(height, radius, gap),
         elements=four_elements(height, radius, gap),
         ground_loss=float(ground_loss),
+        lead=float(lead),
     )

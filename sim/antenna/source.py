@@ -13,6 +13,7 @@ Not covered: mutual coupling between antennas, the change of the elevation patte
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -41,6 +42,8 @@ class AntennaSource(ABC):
     shunt_capacitance: float = 0.0
     cautions: tuple[str, ...] = ()
     sharpness: int = 1
+    single_ended: ClassVar[bool] = True
+    """Whether it may feed an amplifier with one input; what may feed one with two is a :class:`BalancedSource`."""
 
     def valid(self, freq_hz):
         """Whether each frequency lies inside the model's range.
@@ -137,3 +140,53 @@ class AntennaSource(ABC):
         cards : tuple of str
             Values with all their digits; every inner node has a DC path.
         """
+
+
+class BalancedSource(AntennaSource):
+    """A source that can feed an amplifier with two inputs: two equal legs that meet at a centre.
+
+        in_p o--[ leg ]--( + emf/2 )--+--( - emf/2 )--[ leg ]--o in_n
+                                      |
+                                 [ centre ]
+                                      |
+                                    ground        what both legs together have to ground
+
+    Between the terminals both legs are in series: that is `impedance`. Its stray capacitance across the terminals is
+    made of twice that from each terminal to ground. Driven alike (common mode) the legs are in parallel, in series with
+    what is between the centre and ground.
+
+    Not covered: legs that differ. What an amplifier does to the common mode is then its own unequal parts' doing.
+    """
+
+    @abstractmethod
+    def leg(self, terminal, centre, prefix):
+        """Cards of one leg between its terminal and the centre.
+
+        Parameters
+        ----------
+        terminal, centre : str
+            Node names.
+        prefix : str
+            Begins the names of all elements (after the type letter) and of all inner nodes.
+
+        Returns
+        -------
+        cards : tuple of str
+            As :meth:`netlist`; the node `terminal` may have no DC path through the leg.
+        """
+
+    def centre_to_ground(self, centre, ground, prefix):
+        """Cards between centre and ground, a DC path among them; a wire by default: an earthed centre tap.
+
+        Parameters
+        ----------
+        centre, ground : str
+            Node names.
+        prefix : str
+            As in :meth:`leg`.
+
+        Returns
+        -------
+        cards : tuple of str
+        """
+        return (f"V{prefix}_tap {centre} {ground} dc 0",)

@@ -31,7 +31,7 @@ class Tanks:
     Attributes
     ----------
     resistance, inductance : float
-        R0 and L0; an inductance of 0 is none. [Ω, H]
+        R0 and L0; 0 is none. [Ω, H]
     capacitance : float or None
         C0; None for a source that passes direct current. [F]
     tanks : tuple of (float, float, float)
@@ -63,22 +63,21 @@ class Tanks:
         prefix : str
             Begins the names of elements, after the type letter, and of inner nodes.
         """
-        lines, at = [], top
-        if self.capacitance is not None:
-            lines.append(f"C{prefix}_0 {top} {prefix}_t0 {self.capacitance!r}")
-            at = f"{prefix}_t0"
+        series = [("0", (f"C{prefix}_0 {{}} {{}} {self.capacitance!r}",))] if self.capacitance is not None else []
         for k, (r, inductance, c) in enumerate(self.tanks, start=1):
-            to = f"{prefix}_t{k}"
-            lines += [
-                f"R{prefix}_t{k} {at} {to} {r!r} noisy=0",
-                f"L{prefix}_t{k} {at} {to} {inductance!r}",
-                f"C{prefix}_t{k} {at} {to} {c!r}",
-            ]
-            at = to
+            cards = (
+                f"R{prefix}_t{k} {{}} {{}} {r!r} noisy=0",
+                f"L{prefix}_t{k} {{}} {{}} {inductance!r}",
+                f"C{prefix}_t{k} {{}} {{}} {c!r}",
+            )
+            series.append((str(k), cards))
         if self.inductance > 0:
-            lines.append(f"L{prefix}_0 {at} {prefix}_r0 {self.inductance!r}")
-            at = f"{prefix}_r0"
-        return (*lines, f"R{prefix}_0 {at} {bottom} {self.resistance!r} noisy=0")
+            series.append(("l", (f"L{prefix}_0 {{}} {{}} {self.inductance!r}",)))
+        if self.resistance > 0:
+            series.append(("r", (f"R{prefix}_0 {{}} {{}} {self.resistance!r} noisy=0",)))
+        nodes = [top, *(f"{prefix}_t{name}" for name, _ in series[:-1]), bottom]
+        pairs = zip(series, nodes, nodes[1:], strict=False)
+        return tuple(card.format(at, to) for (_, cards), at, to in pairs for card in cards)
 
 
 def fit_tanks(freq_hz, impedance, start, weight=1.0):

@@ -120,10 +120,17 @@ def _source(antenna) -> str:
             return f"{format_quantity(antenna.height, 'm')} high, radius {format_quantity(antenna.radius, 'm')}"
         case "ground-wire":
             soil = "own soil" if antenna.soil_conductivity or antenna.soil_permittivity else f"soil {antenna.soil}"
-            end = "open" if antenna.far_end == "open" else format_quantity(antenna.far_end, "ohm")
-            return f"{format_quantity(antenna.length, 'm')}, far end {end}, {soil}"
+            end = antenna.far_end
+            end = end if isinstance(end, str) else format_quantity(end, "ohm")
+            wires = "two wires of " if antenna.wires == 2 else ""
+            return f"{wires}{format_quantity(antenna.length, 'm')}, far end {end}, {soil}"
         case "measured":
             return antenna.file if antenna.state is None else f"{antenna.file}, {antenna.state}"
+        case "short-dipole":
+            return (
+                f"{format_quantity(antenna.length, 'm')} tip to tip, {format_quantity(antenna.height, 'm')} above"
+                f" {'own' if antenna.soil_conductivity or antenna.soil_permittivity else antenna.soil} soil"
+            )
         case "plain":
             elements = (
                 (antenna.resistance + antenna.radiation, "ohm"),
@@ -146,12 +153,15 @@ def _around(study, chain) -> list[str]:
     low, high = study.run.temperature
     degrees = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C, drawn for every unit"
     way = "line and chokes" if study.feedline.tee else "line"
+    dummy = f"{_value(bench.dummy, 'F')} dummy antenna"
+    if chain.circuit.balanced:
+        dummy = f"ideal balun, in each leg a {dummy}"
     return [
         *_noise(study),
         f"supply  {_value(study.supply.voltage, 'V')} at the receiver,"
         f" {format_quantity(chain.feed_resistance, 'ohm', 3)} of {way} before the amplifier",
         *_at_the_unit(study, chain),
-        f"bench   {format_quantity(bench.source, 'ohm')} port, {_value(bench.dummy, 'F')} dummy antenna{stray},"
+        f"bench   {format_quantity(bench.source, 'ohm')} port, {dummy}{stray},"
         f" amplifier, {format_quantity(bench.load, 'ohm')} port",
         f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",
         f"air     {degrees}",

@@ -1,6 +1,7 @@
 """One unit in one scenario, written out as a deck."""
 
 from sim.deck.chain import REFERENCE_LOAD, RESERVED, SOURCE_CURRENT, Chain, Deck, UnitValues
+from sim.deck.emf import BALANCED_READS, LEG_DRIVE, emf_cards
 from sim.deck.feed import feed_cards
 from sim.errors import CircuitError, Fault
 from sim.opamp.macromodel import macromodel_cards
@@ -28,8 +29,8 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
 
     Notes
     -----
-    The emf stands in series with the antenna's one-port, its stray capacitance across the terminals, the load is
-    noiseless: the line that follows it is added afterwards, with its own noise.
+    The emf stands in series with the antenna (:mod:`sim.deck.emf`), its stray capacitance across the terminals; the
+    load is noiseless: the line that follows it is added afterwards, with its own noise.
     """
     circuit = chain.circuit
     ground = circuit.ports[-1].lower()
@@ -45,11 +46,8 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         f".temp {unit.temperature_c!r}",
         f".options tnom={unit.temperature_c!r}",
         OPTIONS,
-        "vz_emf z_emf 0 dc 0 ac 0",
-        *antenna.netlist(circuit.input, "z_emf", RESERVED),
+        *emf_cards(antenna, circuit.balanced, circuit.input),
     ]
-    if antenna.shunt_capacitance > 0:
-        lines.append(f"cz_stray {circuit.input} 0 {antenna.shunt_capacitance!r}")
     for part in circuit.parts:
         a, b = (node(n) for n in part.nodes)
         lines.append(f"{part.card_name} {a} {b} {float(unit.parts[part.name])!r}")
@@ -61,12 +59,15 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         lines += macromodel_cards(macro, device.name.lower(), pins)
         operating += pins
         every.append(pins)
-    drives, reads = [], [circuit.input, SOURCE_CURRENT, circuit.output]
+    drives, reads = [], ["z_in" if circuit.balanced else circuit.input, SOURCE_CURRENT, circuit.output]
     for number, probe in enumerate(circuit.probes, start=1):
         a, b = node(probe.drive_node), node(probe.receive_node)
         lines += [f"vz_p{number} {a} {b} dc 0 ac 0", f"iz_p{number} 0 {b} dc 0 ac 0"]
         drives += [f"vz_p{number}", f"iz_p{number}"]
         reads += [b, f"vz_p{number}#branch"]
+    if circuit.balanced:
+        drives.append(LEG_DRIVE)
+        reads += BALANCED_READS
     lines += [
         f"rz_load {circuit.output} 0 {REFERENCE_LOAD!r} noisy=0",
         f"iz_out 0 {circuit.output} dc 0 ac 0",

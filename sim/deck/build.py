@@ -5,14 +5,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from sim.antenna.earth_line import SOILS, EarthLine
-from sim.antenna.fixture import fixture
+from sim.antenna.earth_line import SOILS, EarthLine, Soil
+from sim.antenna.earth_rod import Rods
+from sim.antenna.fixture import Fixture, fixture
 from sim.antenna.ground_wire import LARGEST_FIT_ERROR, ground_wire
 from sim.antenna.plain import plain
+from sim.antenna.short_dipole import short_dipole
 from sim.antenna.short_vertical import short_vertical
-from sim.antenna.source import AntennaSource
+from sim.antenna.source import AntennaSource, BalancedSource
+from sim.antenna.tall_vertical import LARGEST_TALL_ERROR, tall_vertical
 from sim.deck.chain import Chain, UnitValues
-from sim.deck.circuit import read_circuit
+from sim.deck.circuit import Circuit, read_circuit
 from sim.deck.header import least_supply
 from sim.deck.measured import measured_antenna
 from sim.deck.outside import (
@@ -23,13 +26,14 @@ from sim.deck.outside import (
     outside_parts,
     unit_outside,
 )
-from sim.errors import CircuitError, Fault, StudyError
+from sim.errors import Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
 from sim.opamp.catalogue import load_opamp
 from sim.opamp.macromodel import MacroParameters, nominal_parameters
 from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
+from sim.study.electrode import electrode_parts
 
 SUPPLY_COLUMN = "supply.voltage"
 """Name under which the supply voltage is drawn and ranked, beside the circuit's parts."""
@@ -47,7 +51,8 @@ def antenna_of(study) -> AntennaSource:
     Raises
     ------
     StudyError
-        No passive network comes close enough to a wire's or a measured impedance.
+        No passive network comes close enough to the impedance of a wire, of a vertical above its closed form, or of a
+        measured antenna.
     RecordError
         The file of a measured antenna cannot be used.
     """
@@ -67,7 +72,19 @@ def antenna_of(study) -> AntennaSource:
         return _ground_wire(study)
     if words.model == "measured":
         return measured_antenna(study)
-    return short_vertical(words.height, words.radius, words.gap, words.ground_loss, words.stray)
+    if words.model == "short-dipole":
+        return short_dipole(
+            words.length,
+            words.radius,
+            words.height,
+            _soil_of(words),
+            words.gap,
+            words.stray,
+            math.radians(words.azimuth),
+            math.radians(words.elevation),
+            study.bands.frequencies,
+        )
+    return _vertical(study)
 
 
 def route_of(study) -> Route:
@@ -90,36 +107,69 @@ def route_of(study) -> Route:
     )
 
 
-def _ground_wire(study) -> AntennaSource:
-    words = study.antenna
+def _soil_of(words) -> Soil:
+    """The soil of an antenna's words: a kind, with constants of its own where they are given."""
     soil = next(soil for soil in SOILS if soil.name == words.soil)
     if words.soil_permittivity is not None:
         soil = replace(soil, permittivity=words.soil_permittivity)
     if words.soil_conductivity is not None:
         soil = replace(soil, conductivity=words.soil_conductivity)
+    return soil
+
+
+def _ground_wire(study) -> AntennaSource:
+    words = study.antenna
+    soil = _soil_of(words)
+    far_end, far_rods = electrode_parts(words.far_end)
+    ground_loss, feed_rods = electrode_parts(words.ground_loss)
+    beside = words.spacing if words.wires == 2 else None
     antenna = ground_wire(
-        EarthLine(words.radius, words.coat_radius, words.coat_permittivity, words.height, soil),
+        EarthLine(words.radius, words.coat_radius, words.coat_permittivity, words.height, soil, beside),
         words.length,
-        math.inf if words.far_end == "open" else words.far_end,
-        words.ground_loss,
+        far_end,
+        ground_loss,
         words.feed == "centre",
         math.radians(words.azimuth),
         math.radians(words.elevation),
         study.bands.frequencies,
+        *(
+            Rods(count, words.rod_length, words.rod_radius, words.rod_spacing, soil) if count else None
+            for count in (far_rods, feed_rods)
+        ),
     )
-    error = antenna.fit_error(antenna.bands_hz).max()
-    if not error <= LARGEST_FIT_ERROR:
-        raise StudyError(
-            Fault(
-                study.file,
-                study.line_of("antenna.length"),
-                "antenna",
-                f"no passive network comes closer than {100 * error:.1f} % to the wire's impedance at the bands;"
-                f" {100 * LARGEST_FIT_ERROR:g} % is the limit.",
-                "Take fewer bands at a time, or end the wire in a resistance.",
-            )
-        )
+    remedy = "Take fewer bands at a time, or end the wire in a resistance."
+    _refuse_misfit(study, antenna, LARGEST_FIT_ERROR, "antenna.length", "wire", remedy)
     return replace(antenna, shunt_capacitance=words.stray)
+
+
+def _vertical(study) -> AntennaSource:
+    """A vertical by its network in closed form, or, with a band above that one's range, by the one of an open line."""
+    words = study.antenna
+    given = (words.height, words.radius, words.gap, words.ground_loss, words.stray, words.lead)
+    antenna = short_vertical(*given)
+    # A stump has no first resonance to which the open line could be tied: the closed form stands, out of its range.
+    if antenna.valid(max(study.bands.frequencies)) or words.height < 40 * words.radius:
+        return antenna
+    antenna = tall_vertical(*given, study.bands.frequencies)
+    remedy = "Take bands closer together, in studies of their own, or a shorter antenna."
+    _refuse_misfit(study, antenna, LARGEST_TALL_ERROR, "antenna.height", "vertical", remedy)
+    return antenna
+
+
+def _refuse_misfit(study, antenna, limit: float, key: str, what: str, remedy: str) -> None:
+    error = antenna.fit_error(antenna.bands_hz).max()
+    if error <= limit:
+        return
+    raise StudyError(
+        Fault(
+            study.file,
+            study.line_of(key),
+            "antenna",
+            f"no passive network comes closer than {100 * error:.1f} % to the {what}'s impedance at the bands;"
+            f" {100 * limit:g} % is the limit.",
+            remedy,
+        )
+    )
 
 
 def chain_of(study) -> Chain:
@@ -128,28 +178,22 @@ def chain_of(study) -> Chain:
     Raises
     ------
     InputError
-        The circuit, an op-amp or a cable cannot be read, or the study overrides a part that the circuit does not have.
+        The circuit, an op-amp or a cable cannot be read, the study overrides a part that the circuit does not have, or
+        antenna and circuit do not go together.
     """
     circuit = read_circuit(study.amplifier.circuit, study.folder)
-    if circuit.ports[0] != "in":
-        raise CircuitError(
-            Fault(
-                circuit.file,
-                None,
-                "ports",
-                "has a balanced input, and this version knows no antenna with two legs.",
-                "Use a circuit with the ports: in out vcc gnd.",
-            )
-        )
     circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
     circuit = circuit.with_series(study.amplifier.series_input, study.amplifier.series_output)
     _refuse_unjudged_limits(study, circuit)
     record = load_opamp(study.amplifier.opamp, study.folder)
-    route = route_of(study)
+    route, antenna = route_of(study), antenna_of(study)
+    _refuse_mismatch(study, circuit, antenna)
+    if circuit.balanced and isinstance(antenna, Fixture):
+        antenna = fixture(antenna.source, antenna.dummy, antenna.shunt_capacitance, inputs=2)
     return Chain(
         circuit=circuit,
         opamps=(record,) * len(circuit.devices),
-        antenna=antenna_of(study),
+        antenna=antenna,
         feed=nominal_feed(study, route),
         route=route,
         through_line=study.feedline.power == "coax",
@@ -172,6 +216,38 @@ def _refuse_unjudged_limits(study, circuit) -> None:
     if asked:
         raise StudyError(
             Fault(study.file, study.line_of(f"limits.{name}"), f"limits.{name}", found, remedy) for name in asked
+        )
+
+
+def _refuse_mismatch(study, circuit: Circuit, antenna: AntennaSource) -> None:
+    """Refuse an antenna with two legs before one input, one with one leg before two, and a limit on what is not."""
+
+    def refuse(key: str, found: str, remedy: str) -> None:
+        raise StudyError(Fault(study.file, study.line_of(key), key, found, remedy))
+
+    if circuit.balanced and not isinstance(antenna, BalancedSource):
+        refuse(
+            "amplifier.circuit",
+            f"the circuit {circuit.name} has two inputs, and the antenna {antenna.name} has one leg and ground.",
+            'Take a circuit with the ports "in out vcc gnd", or an antenna with two legs: model = "short-dipole".',
+        )
+    if not circuit.balanced and not antenna.single_ended:
+        refuse(
+            "amplifier.circuit",
+            f"the circuit {circuit.name} has one input, and the antenna {antenna.name} has two legs.",
+            'Take a circuit with the ports "in_p in_n out vcc gnd": circuit = "balanced-transimpedance".',
+        )
+    if circuit.balanced and study.amplifier.series_input is not None:
+        refuse(
+            "amplifier.series_input",
+            f"the circuit {circuit.name} has two inputs, and this is one resistor before one input.",
+            "Put a stopper into each leg of the circuit itself.",
+        )
+    if not circuit.balanced and "cmrr_db" in study.limits:
+        refuse(
+            "limits.cmrr_db",
+            f"the circuit {circuit.name} has one input, so there is no common mode to reject.",
+            "Take the limit out, or use a circuit with two inputs.",
         )
 
 

@@ -177,9 +177,11 @@ class Deck:
     lines : tuple of str
         Title first, ``.end`` last.
     drives : tuple of str
-        AC sources: each probe's voltage and current source, the source at the output (1 A into it), the antenna's emf.
+        AC sources: each probe's voltage and current source, an emf in one leg where there are two inputs, the source at
+        the output (1 A into it), the antenna's emf.
     reads : tuple of str
-        Vectors read in each of these runs: input voltage, current into the emf source, output voltage, then two a probe.
+        Vectors read in each of these runs: input voltage (between two inputs the node z_in follows it), current into
+        the emf source, output voltage, two a probe, and of two inputs those of :data:`sim.deck.emf.BALANCED_READS`.
     operating : tuple of str
         Vectors of the operating point: supply pin, supply current, the end of the feed, then each op-amp's inp, inn,
         vcc, vee, out.

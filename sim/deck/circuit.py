@@ -122,6 +122,11 @@ class Circuit:
             parts.append(Part(name, "R", nodes, value, purpose, 0, f"r{_RESERVED}{name}"))
         return replace(self, parts=tuple(parts), **changes) if changes else self
 
+    @property
+    def balanced(self) -> bool:
+        """Whether it has two inputs."""
+        return self.ports[0] == "in_p"
+
     def with_parts(
         self, overrides: Mapping[str, str], file: str, line_of: Callable[[str], int | None] | None = None
     ) -> "Circuit":

@@ -119,12 +119,13 @@ def unit_outside(chain, drawn: dict[str, float], temperature_c: float) -> Drawn:
     )
     jig = {key: drawn[f"fixture.{key}"] for key in ("dummy", "stray") if f"fixture.{key}" in drawn}
     antenna = {key: drawn[f"antenna.{key}"] for key in ("dummy", "stray") if f"antenna.{key}" in drawn}
-    known = {"dummy": getattr(chain.antenna, "dummy", None), "stray": chain.antenna.shunt_capacitance}
+    inputs = 2 if chain.circuit.balanced else 1
+    known = {"dummy": getattr(chain.antenna, "dummy", None), "stray": inputs * chain.antenna.shunt_capacitance}
     return Drawn(
         feed=feed,
         route=route if route is not chain.route else None,
         jig=replace(chain.jig, **jig) if jig else None,
-        antenna=fixture(chain.antenna.source, **{**known, **antenna}) if antenna else None,
+        antenna=fixture(chain.antenna.source, **{**known, **antenna}, inputs=inputs) if antenna else None,
     )
 
 

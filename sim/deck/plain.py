@@ -5,6 +5,9 @@ one frequency as a pi of three admittances; its thermal noise, 4kT Re(Y) at its 
 at one temperature), comes from two noise resistors through real gains, because Re(Y) is real and symmetric and so has
 a real Cholesky factor. So the deck shares no formula with the program's own way to the receiver, which works with
 Thevenin sources.
+
+An amplifier with two inputs stands there twice more: with the antenna's emf between its legs, and with the same emf in
+both alike; their outputs compared are its common-mode rejection.
 """
 
 import math
@@ -14,7 +17,8 @@ import numpy as np
 
 from sim.constants import K_B
 from sim.deck.assemble import OPTIONS, assemble
-from sim.deck.chain import RESERVED, Chain, UnitValues
+from sim.deck.chain import REFERENCE_LOAD, RESERVED, Chain, UnitValues
+from sim.deck.emf import emf_cards, leg_cards
 from sim.deck.feed import feed_cards
 
 
@@ -58,6 +62,8 @@ class FarEnd:
 def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd, ...], title: str) -> str:
     """Text of a deck that prints ``gain_db_k``, ``phase_deg_k`` and ``output_noise_nv_k`` for every band k from 1.
 
+    With two inputs it prints ``cmrr_db_k``, too.
+
     Parameters
     ----------
     chain : Chain
@@ -69,16 +75,16 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
         First line; letters and digits of the study's own title are shown, nothing else.
     """
     deck = assemble(chain, unit)
-    circuit = chain.circuit
+    circuit, balanced = chain.circuit, chain.circuit.balanced
     series = tuple(f"{part.element} " for part in circuit.parts if part.element)
     body = [
         line
         for line in deck.lines
-        if line.startswith(series) or (line[0] not in "*." and not line.startswith(("vz_", "iz_", "rz_")))
+        if line.startswith(series) or (line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_")))
     ]
-    antenna = (unit.outside.antenna or chain.antenna).netlist(circuit.input, "z_emf", RESERVED)
-    around = (*antenna, *feed_cards(unit.outside.feed, unit.supply_v).lines)
-    body = [line for line in body if line not in around and not line.startswith("cz_stray")]
+    antenna = unit.outside.antenna or chain.antenna
+    around = (*emf_cards(antenna, balanced, circuit.input), *feed_cards(unit.outside.feed, unit.supply_v).lines)
+    body = [line for line in body if line not in around]
     own = tuple(card.text for card in chain.circuit.others)
     models = [line for line in deck.lines if line.startswith(".") and (line.startswith(".model") or line in own)]
     # Probes become plain wires: zero-volt sources.
@@ -88,7 +94,7 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
         "* Run as it is: ngspice -b THIS_FILE. Every band has a copy of the amplifier with its line and receiver.",
         *(line for line in deck.lines if line.startswith((".temp", ".options tnom"))),
         OPTIONS,
-        f".subckt amplifier {circuit.input} {circuit.output} vcc",
+        f".subckt amplifier {'in_p in_n' if balanced else circuit.input} {circuit.output} vcc",
         *models,
         *body,
         *wires,
@@ -96,18 +102,16 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
         "",
         "* ---- bench: generator, dummy antenna, amplifier, analyser's input",
         f"vbench gen 0 dc 0 ac {2 * math.sqrt(bench.source / bench.load)!r}",
-        f"rbench gen dummy {bench.source!r}",
-        f"cbench dummy bin {bench.dummy!r}",
-        *([f"cbstray bin 0 {bench.stray!r}"] if bench.stray > 0 else []),
-        "xbench bin bout bvcc amplifier",
+        *_bench(bench, balanced),
         f"rbload bout 0 {bench.load!r} noisy=0",
         *feed_cards(unit.outside.feed, unit.supply_v, "bvcc", "b_").lines,
         "",
         "vemf emf 0 dc 0 ac 1",
+        *(_rejection(chain, unit) if balanced else ()),
     ]
     for k, end in enumerate(ends, start=1):
         lines += _band(chain, unit, end, k)
-    return "\n".join([*lines, *_control(ends), ".end"]) + "\n"
+    return "\n".join([*lines, *_control(ends, balanced), ".end"]) + "\n"
 
 
 def _band(chain, unit, end, k) -> list[str]:
@@ -119,12 +123,16 @@ def _band(chain, unit, end, k) -> list[str]:
         scale = math.sqrt(end.ambient_psd / (4 * K_B * (unit.temperature_c + 273.15) * 1e3))
         lines += [f"rnant{k} nant{k} 0 1e3", f"eant{k} {emf} emf nant{k} 0 {scale!r}"]
     antenna = unit.outside.antenna or chain.antenna
-    for card in antenna.netlist(f"in{k}", emf, f"{RESERVED}{k}_"):
-        lines.append(card)
-    if antenna.shunt_capacitance > 0:
-        lines.append(f"cstray{k} in{k} 0 {antenna.shunt_capacitance!r}")
+    if chain.circuit.balanced:
+        lines += _legs(antenna, str(k), (emf, 0.5), (emf, -0.5))
+        inputs = f"inp{k} inn{k}"
+    else:
+        lines += antenna.netlist(f"in{k}", emf, f"{RESERVED}{k}_")
+        if antenna.shunt_capacitance > 0:
+            lines.append(f"cstray{k} in{k} 0 {antenna.shunt_capacitance!r}")
+        inputs = f"in{k}"
     lines += [
-        f"xamp{k} in{k} out{k} vcc{k} amplifier",
+        f"xamp{k} {inputs} out{k} vcc{k} amplifier",
         *feed_cards(unit.outside.feed, unit.supply_v, f"vcc{k}", f"f{k}_").lines,
     ]
     far = f"out{k}"
@@ -165,7 +173,50 @@ def _band(chain, unit, end, k) -> list[str]:
     return lines
 
 
-def _control(ends) -> list[str]:
+def _bench(bench: Bench, balanced: bool) -> list[str]:
+    """From the generator to the amplifier: a dummy antenna; or a balun with an earthed tap, and one in each leg."""
+    if not balanced:
+        return [
+            f"rbench gen dummy {bench.source!r}",
+            f"cbench dummy bin {bench.dummy!r}",
+            *([f"cbstray bin 0 {bench.stray!r}"] if bench.stray > 0 else []),
+            "xbench bin bout bvcc amplifier",
+        ]
+    lines = []
+    for side, half in (("p", 0.5), ("n", -0.5)):
+        lines += [
+            f"ebench{side} gen{side} 0 gen 0 {half!r}",
+            f"rbench{side} gen{side} dummy{side} {bench.source / 2!r}",
+            f"cbench{side} dummy{side} bin{side} {bench.dummy!r}",
+            *([f"cbstray{side} bin{side} 0 {bench.stray!r}"] if bench.stray > 0 else []),
+        ]
+    return [*lines, "xbench binp binn bout bvcc amplifier"]
+
+
+def _legs(antenna, mark: str, p: tuple[str, float], n: tuple[str, float]) -> list[str]:
+    """Both legs of an antenna with an emf in each: a share of the voltage of a node."""
+    lines = []
+    for side, (node, share) in (("p", p), ("n", n)):
+        lines.append(f"eleg{side}{mark} foot{side}{mark} mid{mark} {node} 0 {share!r}")
+    feet = (f"footp{mark}", f"footn{mark}")
+    return [*lines, *leg_cards(antenna, (f"inp{mark}", f"inn{mark}"), feet, f"mid{mark}", f"{RESERVED}{mark}_")]
+
+
+def _rejection(chain, unit) -> list[str]:
+    """Two amplifiers on the supply's feed: emf between the legs, and the same in both."""
+    antenna = unit.outside.antenna or chain.antenna
+    lines = ["", "* ---- common-mode rejection: emf between the legs (d), the same emf in both (c)"]
+    for mark, shares in (("d", (0.5, -0.5)), ("c", (1.0, 1.0))):
+        lines += [
+            *_legs(antenna, mark, *(("emf", share) for share in shares)),
+            f"xamp{mark} inp{mark} inn{mark} out{mark} vcc{mark} amplifier",
+            f"rload{mark} out{mark} 0 {REFERENCE_LOAD!r} noisy=0",
+            *feed_cards(unit.outside.feed, unit.supply_v, f"vcc{mark}", f"f{mark}_").lines,
+        ]
+    return lines
+
+
+def _control(ends, balanced: bool) -> list[str]:
     lines = ["", ".control", "set numdgt=9", "set units=degrees"]
     for k, end in enumerate(ends, start=1):
         # A measurement needs neighbours; the middle of three points is the band itself.
@@ -183,5 +234,7 @@ def _control(ends) -> list[str]:
             f"meas ac phase_deg_{k} find phase {at}",
             f"meas ac output_noise_nv_{k} find density {at}",
         ]
+        if balanced:
+            lines += ["let rejection = vdb(outd) - vdb(outc)", f"meas ac cmrr_db_{k} find rejection {at}"]
     # Without it the simulator looks for analyses of its own, finds none and ends with status 1.
     return [*lines, "quit 0", ".endc"]

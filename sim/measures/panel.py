@@ -26,6 +26,9 @@ LARGEST_MISFIT = 1e-6
 MU_LOW_HZ, MU_HIGH_HZ = 1e4, 2e9
 """Range over which the two-port stability factors are taken; below it coupling capacitors make them one. [Hz]"""
 
+MOST_REJECTION = 1e5
+"""Common-mode rejection that counts as perfect: ten times less would be below what the rational form can tell. [1]"""
+
 BANDED = (
     "gain_db",
     "phase_deg",
@@ -37,6 +40,7 @@ BANDED = (
     "noise_margin_db",
     "noise_rise_db",
     "system_phase_deg",
+    "cmrr_db",
 )
 """Measures with one value a band, in the order of :attr:`UnitMeasures.banded`."""
 
@@ -79,7 +83,7 @@ class Surroundings:
     loop_hz : ndarray, shape (n_loop,)
         Where the loop is looked at before points are added. [Hz]
     stray : float
-        [F]
+        Across the terminals. [F]
     sharpness : int
         How many times more points a decade the antenna asks for.
     emf_density : ndarray, shape (n_read,)
@@ -89,7 +93,8 @@ class Surroundings:
     effective_height : ndarray, shape (n_read,)
         [m]
     bench_z : complex ndarray, shape (n_read,)
-        Generator and dummy antenna with the stray of the jig across them. [Ω]
+        Generator and dummy antenna with the stray of the jig across them; before two inputs of each leg of the balanced
+        generator. [Ω]
     bench_share : complex ndarray, shape (n_read,)
         What the jig's stray leaves of the generator's open-circuit voltage. [1]
     bench_source, bench_load : float
@@ -106,6 +111,8 @@ class Surroundings:
         Reference load of the simulation. [Ω]
     line_impedance : float
         The line's nominal impedance, for the output match. [Ω]
+    balanced : bool
+        Whether the circuit has two inputs.
     """
 
     read_hz: np.ndarray
@@ -126,6 +133,7 @@ class Surroundings:
     receiver_noise: float
     load: float
     line_impedance: float
+    balanced: bool = False
 
 
 @dataclass(frozen=True)
@@ -235,8 +243,15 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
         return where(flat, weights).reshape(drives, reads, -1)
 
     read = Responses(around.read_hz, at(reader.at_read), around.stray, around.load)
-    z = read.two_port()
-    bench = bench_transmission(z, around.bench_z, around.bench_load, around.bench_source) * around.bench_share
+    if around.balanced:
+        through = read.two_inputs_output(around.bench_z, around.bench_load)
+        bench = 2 * np.sqrt(around.bench_source / around.bench_load) * through * around.bench_share
+        rejection = db(read.common_mode_rejection(MOST_REJECTION))
+    else:
+        two_port = read.two_port()
+        bench = bench_transmission(two_port, around.bench_z, around.bench_load, around.bench_source)
+        bench = bench * around.bench_share
+        rejection = np.full(len(around.read_hz), np.nan)
 
     # Noise referred to the emf is smooth, so it is what is interpolated between the noise run's frequencies.
     sampled_gain = np.abs(reader.noise_at(flat[[-reads + 2]], weights)[0]) ** 2
@@ -269,6 +284,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
                 10 * np.log10(margin),
                 10 * np.log10(1 + margin),
                 _phase_near(np.rad2deg(np.angle(system)), reader.system_phase_deg),
+                rejection,
             ]
         )
     loop = at(reader.at_loop)
@@ -369,10 +385,17 @@ def _phase_near(phase_deg, reference_deg):
 
 
 def deciding(drives: int, reads: int) -> list[int]:
-    """Responses that carry every pole: each source at the place it drives, and the way from antenna to output."""
+    """Responses that carry every pole: each source at the place it drives, and the way from antenna to output.
+
+    Of a circuit with two inputs (an odd number of drives) all do: its two halves have poles that nearly coincide, and a
+    few responses do not tell them apart.
+    """
+    if drives % 2:
+        return list(range(drives * reads))
     last = drives * reads
     probes = [(2 * k + i) * reads + 3 + 2 * k for k in range((drives - 2) // 2) for i in (0, 1)]
-    return [*probes, last - 2 * reads + 2, last - reads, last - reads + 2]
+    # The current out of the emf is among them: behind capacitors alone it rises with frequency as no other does.
+    return [*probes, last - 2 * reads + 2, last - reads, last - reads + 1, last - reads + 2]
 
 
 def _injections(values: np.ndarray, probe: int):
@@ -394,7 +417,7 @@ def _loop_verdicts(loop, flat, weights, run, around, reader):
     found = ([], [])
     for load, verdicts in zip((around.load, np.inf), found, strict=True):
         closed = weights * (1 + at_support[-2, 2] * (1 / load - 1 / around.load))
-        unstable = len(unstable_roots(points, closed, high))
+        unstable = len(unstable_roots(points, closed, high, around.balanced))
         for probe in range((drives - 2) // 2):
 
             def locus(freq_hz, probe=probe, load=load):
@@ -406,7 +429,7 @@ def _loop_verdicts(loop, flat, weights, run, around, reader):
             t = _locus(loop, probe, load, around.load)
             # On the open line only the verdict is asked for, on the matched one the margins too.
             fine = fine_locus(locus, around.loop_hz, t, nearest=load == around.load)
-            verdict = judge_loop(*fine, open_poles=len(unstable_roots(points, opened, high)))
+            verdict = judge_loop(*fine, open_poles=len(unstable_roots(points, opened, high, around.balanced)))
             verdicts.append(replace(verdict, resolved=verdict.resolved and verdict.unstable_poles == unstable))
         verdicts.sort(key=lambda verdict: verdict.margin if verdict.stable else -verdict.margin)
     return found

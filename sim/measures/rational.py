@@ -142,7 +142,7 @@ class Barycentric:
         return fit
 
 
-def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float) -> np.ndarray:
+def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float, twice: bool = False) -> np.ndarray:
     """Zeros of a denominator in the right half plane.
 
     Parameters
@@ -154,6 +154,9 @@ def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float) -> np.n
         values of a response at the support points they are those of that response's numerator.
     high : float
         Largest angular frequency that was sampled; roots near it or above say nothing. [rad/s]
+    twice : bool
+        Also solve for the roots' inverses, which gives slow roots their digits, and take each root from where it is a
+        large one. It costs as much again; a circuit with many poles and slow, nearly stable ones needs it.
 
     Returns
     -------
@@ -163,15 +166,24 @@ def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float) -> np.n
     Notes
     -----
     The zeros of Σ w_k/(s − s_k) are the eigenvalues of diag(s) − (w∘s) 1ᵀ/Σw, less one at zero. Checked on op-amp
-    circuits: pairs come out conjugate to nine digits.
+    circuits: pairs come out conjugate to nine digits. With 1/s in place of s the same holds of w_k/s_k.
     """
-    scale = 2 * np.pi * 1e6
-    s = points / scale
-    matrix = np.diag(s) - np.outer(weights * s, np.ones(len(s))) / weights.sum()
-    roots = np.linalg.eigvals(matrix) * scale
+    roots = _zeros(points, weights, 2 * np.pi * 1e6)
+    if twice:
+        between = np.sqrt(np.abs(points[0]) * np.abs(points[-1]))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slow = 1 / _zeros(1 / points, weights / points, 1 / between)
+        roots = np.concatenate([roots[np.abs(roots) >= between], slow[np.abs(slow) < between]])
     size = np.abs(roots)
     # Nothing in the fit knows that the circuit is real. Its own roots come out real or in conjugate pairs all the same;
     # what does neither is the freedom of a support point too many, cancelled by a zero in every response.
     partner = np.abs(roots[:, None].conj() - roots).min(axis=1)
     own = (partner < 1e-3 * size) & ((np.abs(roots.imag) > 1e-3 * size) | (np.abs(roots.imag) < 1e-5 * size))
     return roots[own & (roots.real > 1e-6 * size) & (size < 0.67 * high) & (size > 2 * np.pi * 0.1)]
+
+
+def _zeros(s: np.ndarray, weights: np.ndarray, scale: float) -> np.ndarray:
+    """Zeros of Σ w_k/(s − s_k), and one at zero; large ones come out with more digits than small ones."""
+    s = s / scale
+    matrix = np.diag(s) - np.outer(weights * s, np.ones(len(s))) / weights.sum()
+    return np.linalg.eigvals(matrix) * scale

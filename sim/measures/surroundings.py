@@ -5,10 +5,9 @@ from dataclasses import replace
 import numpy as np
 
 from sim.antenna.fixture import fixture
-from sim.antenna.source import AntennaSource
 from sim.constants import T0
 from sim.deck.build import route_of
-from sim.deck.chain import REFERENCE_LOAD, Drawn, Jig
+from sim.deck.chain import REFERENCE_LOAD, Chain, Drawn, Jig
 from sim.deck.outside import nominal_jig
 from sim.measures.panel import (
     BANDED,
@@ -31,6 +30,8 @@ from sim.stability.family import Load
 from sim.stability.judged import judged_with
 
 CURVE_POINTS = 61
+MOST_SUPPORT = {False: 24, True: 32}
+"""Support points at most, for one input and for two: twice the amplifier has more poles."""
 LOOP_POINTS = 16
 """Points a decade at which every loop is looked at before points are added."""
 
@@ -57,14 +58,15 @@ def site_noise(study) -> SiteNoise:
     return SiteNoise(table(site.noise.frequencies, levels))
 
 
-def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz: float) -> Surroundings:
+def surroundings(study, chain: Chain, samples_hz: np.ndarray, high_hz: float) -> Surroundings:
     """Everything around the amplifier of one scenario.
 
     Parameters
     ----------
     study : Study
         Of the scenario.
-    antenna : AntennaSource
+    chain : Chain
+        Of the same scenario.
     samples_hz : ndarray, shape (n_freq,)
         The simulator's own frequencies. [Hz]
     high_hz : float
@@ -74,10 +76,11 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
     -------
     Surroundings
     """
+    antenna, balanced = chain.antenna, chain.circuit.balanced
     bands = np.asarray(study.bands.frequencies, dtype=float)
     read_hz = np.concatenate([bands, curve_frequencies(bands)])
     decades = np.log10(high_hz / samples_hz[0])
-    bench_z, bench_share = _bench(study.fixture.source, nominal_jig(study), read_hz)
+    bench_z, bench_share = _bench(study.fixture.source, nominal_jig(study), read_hz, balanced)
     route = route_of(study)
     height = antenna.effective_height(read_hz)
     even = np.geomspace(samples_hz[0], samples_hz[-1], int(round(decades * LOOP_POINTS)) + 1)
@@ -101,12 +104,14 @@ def surroundings(study, antenna: AntennaSource, samples_hz: np.ndarray, high_hz:
         receiver_noise=float(from_db_power(study.receiver.noise_figure)),
         load=REFERENCE_LOAD,
         line_impedance=route.impedance,
+        balanced=balanced,
     )
 
 
-def _bench(source: float, jig: Jig, freq_hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Thevenin impedance of the bench at the amplifier's input, and what its stray leaves of the open-circuit volts."""
-    series = fixture(source, jig.dummy).impedance(freq_hz)
+def _bench(source: float, jig: Jig, freq_hz: np.ndarray, balanced: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Thevenin impedance of the bench at the amplifier's input, or at each, and what its stray leaves of the volts."""
+    bench = fixture(source, jig.dummy)
+    series = bench.leg_impedance(freq_hz) if balanced else bench.impedance(freq_hz)
     share = 1 / (1 + 2j * np.pi * freq_hz * jig.stray * series)
     return series * share, share
 
@@ -125,7 +130,9 @@ def around_unit(around: Surroundings, drawn: Drawn) -> Surroundings:
     if drawn.antenna is not None:
         changes["stray"] = drawn.antenna.shunt_capacitance
     if drawn.jig is not None:
-        changes["bench_z"], changes["bench_share"] = _bench(around.bench_source, drawn.jig, around.read_hz)
+        changes["bench_z"], changes["bench_share"] = _bench(
+            around.bench_source, drawn.jig, around.read_hz, around.balanced
+        )
     return replace(around, **changes) if changes else around
 
 
@@ -148,7 +155,7 @@ def reader(nominal_run, rest, around: Surroundings, loads: tuple[Load, ...] = ()
     drives, reads, samples = nominal_run.values.shape
     s = 2j * np.pi * nominal_run.freq_hz
     flat = nominal_run.values.reshape(drives * reads, samples)
-    support = choose_support(s, flat, deciding(drives, reads), most=24 * around.sharpness)
+    support = choose_support(s, flat, deciding(drives, reads), most=MOST_SUPPORT[around.balanced] * around.sharpness)
     draft = Reader(
         samples_hz=nominal_run.freq_hz,
         support=support,

@@ -130,7 +130,7 @@ class UnitWorker:
             if points != ready.plan.points:
                 dense = replace(ready.plan, points=points)
                 run = run_unit(self._simulator, deck, dense, contributors)
-                around = surroundings(ready.study, ready.chain.antenna, run.freq_hz, dense.high_hz)
+                around = surroundings(ready.study, ready.chain, run.freq_hz, dense.high_hz)
                 around = around_unit(around, values.outside)
             phases = {name: getattr(ready.reader, name) for name in ("phase_deg", "system_phase_deg")}
             own = replace(reader(run, at_rest, around, ready.loads), **phases)
@@ -153,7 +153,7 @@ class UnitWorker:
             run = run_unit(self._simulator, deck, plan)
         except UnitFailed as failed:
             raise UnitFailed(f"the nominal unit of this scenario did not simulate: {failed}") from failed
-        around = surroundings(study, chain.antenna, run.freq_hz, plan.high_hz)
+        around = surroundings(study, chain, run.freq_hz, plan.high_hz)
         loads = study_loads(study)
         ready = _Prepared(study, chain, plan, around, reader(run, rest(run.operating, deck), around, loads), loads)
         self._prepared[number] = ready

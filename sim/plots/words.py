@@ -27,6 +27,7 @@ _SHORT = {
     "supply_reserve_v": "Supply reserve",
     "current_ma": "Supply current",
     "output_dc_v": "Output resting voltage",
+    "cmrr_db": "Common-mode rejection",
     "headroom_db": "Headroom",
     "oip2_dbm": "Output intercept, second order",
     "oip3_dbm": "Output intercept, third order",

@@ -9,7 +9,8 @@ from sim.quantity import QuantityError, format_quantity, parse_quantity
 _ANTENNAS = {
     "short-vertical": "a short vertical over ground, as a four-element network in closed form, with a "
     "resistance for the ground's loss",
-    "short-dipole": "a short dipole, as a network in closed form",
+    "short-dipole": "a level dipole above soil, both legs as networks in closed form, its resistance from the plane "
+    "waves that the soil returns; outside noise is reckoned as an equally bright sky, right within 4 dB",
     "ground-wire": "a wire on the ground, as a lossy line fitted by a passive network; soil values are estimates, "
     "changing by season, and outside noise is reckoned as an equally bright sky, right within 4 dB",
     "plain": "resistors, capacitor and inductor in series, with an effective height, as the builder gave them",
@@ -44,6 +45,7 @@ def modelled(study: Mapping) -> tuple[str, ...]:
         *_feed_lines(study),
         f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
         f"{said('receiver.noise_figure', 'dB')}.",
+        *_two_inputs(model),
         "Stability: bilateral loop gain, judged by counting encirclements of −1, with the line matched and "
         "with its far end open.",
         "Yields: 95 % intervals after Clopper and Pearson. They cover the luck of the draw, not errors "
@@ -58,6 +60,15 @@ def _ground(model: str) -> str:
     if model == "measured":
         return "The site's ground is in the file as it was on that day."
     return "An estimate; the site's ground is not measured."
+def _two_inputs(model: str) -> list[str]:
+    """What bench and common mode are, for the antenna that has two legs."""
+    if model != "short-dipole":
+        return []
+    return [
+        "Bench: an ideal balun with an earthed centre tap, one dummy capacitor in each leg.",
+        "Common mode: the same emf in both legs, each behind its own capacitance, which together are the wire's "
+        "against the soil. The amplifier's ground is taken as the soil: no mast, no feedline screen.",
+    ]
 
 
 def _feedline(study: Mapping) -> str:

@@ -15,6 +15,7 @@ _NAMES = {
     "antenna_factor_db": "antenna factor",
     "output_noise_nv": "noise at the receiver",
     "input_noise_nv": "noise referred to the antenna",
+    "cmrr_db": "common-mode rejection",
     "noise_margin_db": "noise margin",
     "noise_rise_db": "noise rise",
     "stability_margin": "stability margin",

@@ -45,6 +45,12 @@ NETWORKS = [
     (vertical("0.3 m", "30 mm", gap="60 mm", ground_loss="10k"), BANDS, 1e4),
     (vertical("30 m", "0.1 mm", gap="1 m"), LOWEST, 30),
     (vertical("30 m", "0.2 m", gap="1 mm", ground_loss="1m"), HIGHEST, 1e-3),
+    (vertical("7 m", "8 mm", lead="1 uH"), BANDS, 30),
+    (vertical("12 m", "20 mm"), ("7.05M", "10.1M", "14.1M"), 30),
+    (wire(far_end="rod", ground_loss="two rods"), BANDS, "rod"),
+    (wire(far_end="300 + rod", wires=2, spacing="30 cm"), BANDS, 50),
+    ({"model": "short-dipole", "length": "10 m", "radius": "2 mm", "height": "20 m"}, BANDS, 0),
+    ({"model": "short-dipole", "length": "2 m", "radius": "10 mm", "height": "1 m", "soil": "poor"}, BANDS, 0),
     (plain(resistance="30", radiation="5", capacitance="62 pF"), BANDS, 30),
     (plain(radiation="1M", inductance="1 H"), BANDS, 0),
     (plain(capacitance="0.01 pF", inductance="1 H"), LOWEST, 0),
@@ -84,6 +90,14 @@ def network(request, tmp_path):
     study = read_study(write_study(tmp_path, antenna=antenna, bands={"frequencies": bands}))
     source = antenna_of(study)
     return source, source.netlist("t", "0", "z_"), np.array(study.bands.frequencies), noisy
+
+
+def noisy_ohms(noisy, cards, freq_hz):
+    """Resistance that makes noise in series with the rest: given, or that of a rod's resistor beside its capacitor."""
+    if noisy != "rod":
+        return noisy
+    r, c = (next(float(card.split()[3]) for card in cards if card.split()[0] == f"{kind}z__rod") for kind in "RC")
+    return (1 / (1 / r + 2j * np.pi * np.asarray(freq_hz) * c)).real
 
 
 def nodal_impedance(cards, freq_hz, top="t"):
@@ -146,7 +160,8 @@ def test_sweep_noise_and_transient(network, tmp_path):
     assert swept[:, 1] + 1j * swept[:, 2] == pytest.approx(z / (z + source), rel=1e-5)
     noise = np.loadtxt(tmp_path / "n.txt")[:, 1]
     share = np.abs(source / (source + z))
-    assert noise**2 == pytest.approx(4 * K_B * T0 * noisy * share**2, rel=1e-4, abs=1e-26)
+    ohms = noisy_ohms(noisy, cards, swept_hz)
+    assert noise**2 == pytest.approx(4 * K_B * T0 * ohms * share**2, rel=1e-4, abs=1e-26)
     time, volts = np.loadtxt(tmp_path / "t.txt").T
     last = time > 0.75 * stop
     turn = 2 * np.pi * freq_hz * time[last]
@@ -156,6 +171,6 @@ def test_sweep_noise_and_transient(network, tmp_path):
 
 def test_no_noise_beyond_physics(network):
     """Noise in the deck and noise of the losses beside it are together never more than 4 k T Re Z."""
-    antenna, _, bands, noisy = network
-    together = 4 * K_B * T0 * noisy + antenna.ambient_emf(bands, T0) ** 2
+    antenna, cards, bands, noisy = network
+    together = 4 * K_B * T0 * noisy_ohms(noisy, cards, bands) + antenna.ambient_emf(bands, T0) ** 2
     assert np.all(together <= 4 * K_B * T0 * antenna.impedance(bands).real * (1 + 1e-9))

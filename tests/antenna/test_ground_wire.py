@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 
-from sim.antenna.earth_line import SOILS, EarthLine, Soil
+from sim.antenna.earth_line import SOILS, EarthLine, Soil, _ground_integrals
 from sim.antenna.ground_wire import LARGEST_FIT_ERROR, ground_wire
 from sim.constants import C0, EPS0, K_B, MU0, T0
 from sim.noise.density import field_from_fa
@@ -44,6 +45,71 @@ def test_insulation_slows_the_wave():
     (gamma, z0), (gamma_bare, z0_bare) = line().characteristic(BANDS), bare.characteristic(BANDS)
     assert np.all(z0.real < z0_bare.real)
     assert np.all(gamma.imag > gamma_bare.imag)
+
+
+@pytest.mark.parametrize("beside", [0.0024, 0.05, 0.5])
+def test_a_pair_over_metal_is_a_bundle(beside):
+    """Over ground like metal a pair has the Z0 of one conductor of radius sqrt(a D) (closed form, image theory)."""
+    metal = Soil("metal", 1.0, 5.8e7, "copper", "closed form")
+    _, z0 = EarthLine(5e-4, 5e-4, 1.0, 1.0, metal, beside).characteristic(BANDS)
+    bundle = math.log(2 / math.sqrt(5e-4 * beside)) + math.log(math.hypot(1, beside / 2)) / 2
+    assert z0.real == pytest.approx(math.sqrt(MU0 / EPS0) / (2 * math.pi) * bundle, rel=0.005)
+
+
+@pytest.mark.parametrize("soil", ["poor", "good"])
+def test_a_pair_lies_between_one_wire_and_half_of_it(soil):
+    """Joined closely a pair is nearly one wire, far apart two in parallel: its Z0 falls from the one to the other."""
+    alone = line(soil=soil).characteristic(BANDS)[1].real
+    pairs = [replace(line(soil=soil), beside=d).characteristic(BANDS)[1].real for d in (0.0024, 0.02, 0.3, 5.0)]
+    assert np.all(np.diff([alone, *pairs], axis=0) < 0)
+    assert np.all(pairs[-1] > alone / 2)
+    assert pairs[-1] == pytest.approx(alone / 2, rel=0.12)
+
+
+def test_mutual_integrals_against_adaptive_integration():
+    """Carson's and Wise's mutual integrals, whose cosine turns 150 times before they have died, to 1e-4."""
+    eta, n2, height, beside = 0.02 + 0.05j, 13 - 50j, 0.02, 3.0
+    found = _ground_integrals(height, np.array([eta]), np.array([n2]), beside)
+    for ours, factor in zip(found, (1.0, n2), strict=True):
+
+        def smooth(s, factor=factor):
+            return 2 * np.exp(-2 * height * s) / (factor * s + np.sqrt(s * s + eta**2))
+
+        parts = [
+            quad(lambda s, part=part, f=smooth: getattr(f(s), part), 0, 600, weight="cos", wvar=beside, limit=2000)[0]
+            for part in ("real", "imag")
+        ]
+        assert ours[0] == pytest.approx(complex(*parts), abs=1e-4)
+
+
+@pytest.mark.parametrize("far_end", [300.0, math.inf])
+@pytest.mark.parametrize("soil", ["pasture-dry", "pasture-wet"])
+def test_network_of_a_pair(soil, far_end):
+    """The network of a pair keeps to its line within the limit and is positive real from 1 kHz to 1 GHz."""
+    wire = ground_wire(replace(line(soil=soil), beside=0.3), 120, far_end)
+    assert wire.fit_error(BANDS).max() < LARGEST_FIT_ERROR
+    assert wire.network.impedance(np.geomspace(1e3, 1e9, 3000)).real.min() >= 0
+    assert any("pair" in text and "estimate" in text for text in wire.cautions)
+
+
+def test_a_wide_pair_hears_less_from_the_side():
+    """Two wires 5 m apart add waves from the side out of step: cos(k D/2) at low angle, and nothing is lost ahead."""
+    one, two = (ground_wire(replace(line(), beside=beside), 120, centre_fed=True) for beside in (0.003, 5.0))
+    side, ahead = (
+        [np.abs(w.incident_heights(BANDS[2:], phi, 0.01)[1 if phi else 0][0, 0]) for w in (one, two)]
+        for phi in (np.pi / 2, 0.0)
+    )
+    turn = np.cos(2 * np.pi * 7e6 / C0 * 2.5 * np.cos(0.01))
+    # The currents of the two lines differ a little too; from ahead that is all.
+    carried = [abs(w._carried(*parts(w), 0.0)[0]) for w in (one, two)]
+    assert side[1] / side[0] == pytest.approx(turn * carried[1] / carried[0], rel=1e-3)
+    assert ahead[1] > 0.5 * ahead[0]
+
+
+def parts(wire):
+    """Propagation constant and reflection at 7 MHz, as arrays."""
+    gamma, z0 = wire.line.characteristic(BANDS[2:])
+    return gamma, wire._reflection(z0, BANDS[2:])
 
 
 def test_a_long_lossy_wire_shows_its_characteristic_impedance():
@@ -97,11 +163,11 @@ def test_it_says_what_was_not_checked():
     assert "could not be compared" not in checked and "electrodes" not in checked and "balun" in checked
 
 
-@pytest.mark.parametrize("given", [{"height": 1e-3}, {"height": 30.0}])
+@pytest.mark.parametrize("given", [{"height": 1e-3}, {"height": 30.0}, {"beside": 2e-3}])
 def test_no_wire(given):
-    """A wire inside the ground, or higher than long, is refused."""
+    """A wire inside the ground, higher than long, or inside its neighbour, is refused."""
     with pytest.raises(ValueError, match="ground wire"):
-        ground_wire(line(**given), 20)
+        ground_wire(replace(line(), **given), 20)
 
 
 def test_no_resistance_below_zero():

@@ -13,7 +13,7 @@ MESSAGE = (
     "wrong.toml, line 5, antenna.height: is missing.\n"
     '  Write, for example, height = "7 m": height of the conductor.\n'
     "wrong.toml, line 7, antenna.hight: is not a key.\n"
-    "  Nearest known key: height. Known: model, height, radius, gap, ground_loss, stray.\n"
+    "  Nearest known key: height. Known: model, height, radius, gap, ground_loss, lead, stray.\n"
     "wrong.toml, line 15, run.build: true is not a whole number.\n"
     "  Write a whole number from 2 to 100000.\n"
 )

@@ -69,13 +69,14 @@ def test_header():
 
 
 def test_circuits_of_the_program():
-    """Both amplifiers that come with the program are read, with one op-amp, one probe and a tolerance for each part."""
-    assert list_circuits() == ("transimpedance", "voltage-follower")
+    """The amplifiers of the program are read, with a probe for each op-amp and a tolerance for each part."""
+    assert list_circuits() == ("balanced-transimpedance", "transimpedance", "voltage-follower")
     for name in list_circuits():
         circuit = read_circuit(name)
         assert circuit.name == name
         assert circuit.file == f"circuits/amplifiers/{name}.cir"
-        assert len(circuit.devices) == len(circuit.probes) == 1
+        assert circuit.balanced == name.startswith("balanced")
+        assert len(circuit.devices) == len(circuit.probes) == (3 if circuit.balanced else 1)
         assert all(part.value.tolerance and part.purpose for part in circuit.parts)
         assert "/\\/\\/" in circuit.drawing
 

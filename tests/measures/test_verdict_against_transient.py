@@ -24,7 +24,7 @@ def _unit(tmp_path, circuit, opamp):
     deck = assemble(chain, unit_values(chain, unit_table(study, chain, np.array([0])), 0, 0))
     simulator = Simulator()
     run = run_unit(simulator, deck, plan)
-    around = surroundings(study, chain.antenna, run.freq_hz, plan.high_hz)
+    around = surroundings(study, chain, run.freq_hz, plan.high_hz)
     at_rest = rest(run.operating, deck)
     found = unit_measures(run, at_rest, around, reader(run, at_rest, around))
     return deck, found.verdict_matched, simulator

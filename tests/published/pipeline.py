@@ -80,7 +80,7 @@ class Bench:
     study: object
     deck: object
     run: object
-    antenna: object
+    chain: object
     support: np.ndarray
     weights: np.ndarray
 
@@ -96,7 +96,7 @@ class Bench:
 
     def transimpedance(self, freq_hz) -> np.ndarray:
         """Output voltage per current that the series capacitor would push into a short. [Ω]"""
-        return self.at(freq_hz).values[-1, 2] * self.antenna.impedance(freq_hz)
+        return self.at(freq_hz).values[-1, 2] * self.chain.antenna.impedance(freq_hz)
 
 
 def bench(
@@ -139,12 +139,12 @@ temperature = "{celsius}"
     weights, misfit = fit_weights(s, flat, support)
     # An ideal op-amp has poles ten decades apart; the probe current then carries fewer digits than in a real circuit.
     assert misfit < 2e-5
-    return Bench(study, deck, run, chain.antenna, support, weights)
+    return Bench(study, deck, run, chain, support, weights)
 
 
 def measures(found: Bench) -> tuple:
     """The unit's measures as the pipeline computes them: (banded, single) arrays."""
-    around = surroundings(found.study, found.antenna, found.run.freq_hz, SweepPlan().high_hz)
+    around = surroundings(found.study, found.chain, found.run.freq_hz, SweepPlan().high_hz)
     at_rest = rest(found.run.operating, found.deck)
     result = unit_measures(found.run, at_rest, around, reader(found.run, at_rest, around))
     return result.banded, result.single

@@ -52,6 +52,7 @@ height = "7 m"
 radius = "8 mm"
 gap = "75 mm"
 ground_loss = "30 ohm"
+lead = "0 H"
 stray = "3 pF"
 
 [feedline]
