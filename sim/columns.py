@@ -175,6 +175,27 @@ TABLES: dict[str, tuple[str, ...]] = {
         "unresolved",
         "units",
     ),
+    "mending.csv": (
+        "scenario",
+        "rank",
+        "change",
+        "key",
+        "was",
+        "value",
+        "value_si",
+        "unit_of_value",
+        "stable",
+        "margin",
+        "gain_change_db",
+        "noise_margin_change_db",
+        "output_match_change_db",
+        "keeps_limits",
+        "mends",
+        "verified_units",
+        "verified_good",
+        "recommended",
+        "note",
+    ),
 }
 """Columns of every table, in order. units.parquet and scenarios.csv go on with columns of the study's own."""
 

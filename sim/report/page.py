@@ -66,6 +66,7 @@ def compose(out_dir: Path) -> Page:
 
     from sim.plots import choice
     from sim.report import assumptions, tables
+    from sim.report.mending import mending_table
     from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
@@ -94,6 +95,7 @@ def compose(out_dir: Path) -> Page:
         facts=_facts(study, summary, names, failures, tables),
         warnings=tuple(map(str, answer.get("cautions", ()))),
         scenarios=tables.scenario_table(summary, scenarios, names),
+        mending=mending_table(answer, names),
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,

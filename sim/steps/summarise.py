@@ -14,6 +14,7 @@ from sim.measures.surroundings import curve_frequencies, site_noise
 from sim.noise.level import LEVELS
 from sim.stability.judged import study_loads
 from sim.steps.cautions import cautions
+from sim.steps.mending import mendings
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
@@ -74,7 +75,17 @@ def main(argv=None) -> None:
     findings = starved_told(all_units, scenario_names(chosen), needed)
     feedlines = _feedlines(all_units, every, out)
     verdict = answer(
-        study, summary, drivers, failed, chosen, warned, swept_keys(every), noises, findings, feedlines=feedlines
+        study,
+        summary,
+        drivers,
+        failed,
+        chosen,
+        warned,
+        swept_keys(every),
+        noises,
+        findings,
+        feedlines=feedlines,
+        mending=mendings(study, every, all_units, out),
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())

@@ -9,7 +9,8 @@ yield, yield_low, yield_high, passed, worst, verdict), passing, best (scenario n
 scenario and measure at the middle band), snr_loss (nominal unit, one entry a scenario and band: noise_margin_db and
 the snr_loss_db it costs), optima (best value of each choice that is a number: see optimum.optima), noise_rise (one
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
-:class:`sim.summary.feedlines.Feedlines`), cautions. Numbers that are none are null.
+:class:`sim.summary.feedlines.Feedlines`), mending (where units are not stable enough: one entry a scenario, see
+:func:`sim.summary.mending.mending_entry`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from sim.quantity import Limit
 from sim.summary import optimum, plug_in
 from sim.summary.drivers import REST, TEMPERATURE
 from sim.summary.feedlines import Feedlines, feedlines_told
+from sim.summary.mending import mending_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import ALL_LIMITS
 
@@ -73,6 +75,7 @@ def answer(
     noises: Mapping[int, str] | None = None,
     findings: Sequence[str] = (),
     feedlines: Sequence[Feedlines] = (),
+    mending: Sequence[dict] = (),
 ) -> dict:
     """What the run says.
 
@@ -92,6 +95,8 @@ def answer(
         Sentences about units that are no good whatever the study asks; they follow the first of the verdict.
     feedlines : sequence of Feedlines
         Of each scenario, in a study with ``[stability]``.
+    mending : sequence of dict
+        Of each scenario that is not stable enough, from :func:`sim.summary.mending.mending_entry`.
 
     Returns
     -------
@@ -121,7 +126,9 @@ def answer(
     told_drivers = _drivers_told(ranked, first)
     sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima)]
     sentences += feedlines_told(feedlines, names, first)
+    sentences += mending_told(mending, names)
     found = {"feedlines": [dataclasses.asdict(entry) for entry in feedlines]} if feedlines else {}
+    found |= {"mending": list(mending)} if mending else {}
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
