@@ -108,13 +108,23 @@ def compose(out_dir: Path) -> Page:
         nominal_note=whose,
         failures=lost,
         failures_text=lost_text,
-        modelled=assumptions.modelled(study),
+        modelled=assumptions.modelled(study, _has_opamp(out_dir)),
         left_out=assumptions.left_out(
             set(summary["measure"]), any(m.startswith("match_") for m in limited), study
         ),
         provenance=_provenance(study, title),
         commands=("./bandfloor run study.toml", "ngspice -b netlist.cir     # the nominal unit alone"),
     )
+
+
+def _has_opamp(out_dir: Path) -> bool:
+    """Whether the units of a run have an op-amp: then its drawn values stand beside those of the parts."""
+    import pyarrow.parquet
+
+    path = out_dir / "units.parquet"
+    if not path.is_file():
+        return True
+    return any(name.endswith(".gbw") for name in pyarrow.parquet.read_schema(path).names)
 
 
 def _sentences(answer: Mapping) -> tuple[str, ...]:

@@ -217,7 +217,8 @@ def mending_told(entries: Sequence[dict], names: Mapping[int, str]) -> list[str]
     for entry in entries:
         if entry["tried"] is None:
             continue
-        head = f"What to change{f' with {names[entry['scenario']]}' if len(names) > 1 else ''}"
+        whose = f" with {names[entry['scenario']]}" if len(names) > 1 else ""
+        head = f"What to change{whose}"
         lost = f", {entry['failed_trials']} of them could not be run" if entry["failed_trials"] else ""
         if not entry["advice"]:
             told.append(
@@ -227,9 +228,8 @@ def mending_told(entries: Sequence[dict], names: Mapping[int, str]) -> list[str]
             continue
         first, *others = entry["advice"]
         told.append(f"{head}: {_advice_told(first, entry)}.")
-        if others:
-            said = "; ".join(_short(one) for one in others)
-            told.append(f"Or: {said}. {entry['tried']} changes were tried one at a time{lost} (mending.csv).")
+        said = f"Or: {'; '.join(_short(one) for one in others)}. " if others else ""
+        told.append(f"{said}{entry['tried']} changes were tried one at a time{lost} (mending.csv).")
     rest = sum(entry["tried"] is None for entry in entries)
     if rest:
         are = "is" if rest == 1 else "are"
