@@ -28,20 +28,20 @@ def mending_table(answer: Mapping, names: Mapping[int, str]) -> Table:
                     f"{before} → {one['margin']:.2f}",
                     *(_change(one[key]) for key in _COSTS),
                     "kept" if one["keeps_limits"] else "broken",
-                    f"{one['verified_good']} of {one['verified_units']} units",
-                    f'{one["key"]} = "{one["value"]}"',
+                    f"{one['verified_good']} of {one['verified_units']}",
+                    f'{one["key"].removeprefix("amplifier.")} = "{one["value"]}"',
                 )
             )
     columns = (
         "Change",
-        *(["in scenario"] if several else []),
+        *(["Scenario"] if several else []),
         "Margin",
         "Gain, dB",
         "Noise margin, dB",
         "Output match, dB",
         "Limits",
-        "Verified",
-        "In the study",
+        "Units",
+        "Under [amplifier]",
     )
     return Table(columns, tuple(rows))
 

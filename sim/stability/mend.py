@@ -5,8 +5,9 @@ Theory of operation
 The units that are worst, and the nominal one, are run again with every change of :mod:`sim.stability.changes`. Parts of
 which the first step helps are followed: in smaller steps where it mended, in larger ones where that was not enough. A
 change mends where all these units are stable with everything that the study names, their smallest margins are what is
-needed, and no op-amp rests where it does not work. Of each thing to be changed, in each direction, the smallest change that mends is kept. They are ranked: those
-first that keep every limit of the study, then those that cost little, then by the smallest margin.
+needed, and no op-amp rests where it does not work. Of each thing to be changed, in each direction, the smallest change
+that mends is kept. They are ranked: those first that keep every limit of the study, then those that cost little, then
+by the smallest margin.
 
 Nothing is recommended on the worst units alone: in this order changes are run on more units, those that failed among
 them, and only one with which every one of these is stable and has margin enough is. Where it fails, the next larger one

@@ -37,7 +37,8 @@ class Trial:
 
     def keeps(self, limits: dict[str, Limit]) -> bool:
         """Whether all these units keep all limits, those on a match left out: it takes a whole build."""
-        return all(bool(np.all(limit.holds(self.values[name]))) for name, limit in limits.items() if name in self.values)
+        known = [(limit, self.values[name]) for name, limit in limits.items() if name in self.values]
+        return all(bool(np.all(limit.holds(values))) for limit, values in known)
 
 
 class _Maker:
