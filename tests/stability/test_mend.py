@@ -3,6 +3,7 @@
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from sim.constants import K_B
@@ -67,8 +68,6 @@ def test_none_and_zero_change_no_bit(tmp_path):
 
 def test_it_is_a_part_with_a_name(tmp_path):
     """It is drawn under its name without moving other draws, stands in units.parquet and in the exported deck."""
-    import pandas as pd
-
     drawn = {}
     for name, series in (("without", {}), ("with", {"series_output": "47 5%"})):
         path = write_study(tmp_path, amplifier={**AMPLIFIER, **series}, run={"units": 20}, name=f"{name}.toml")
@@ -85,6 +84,8 @@ def test_resistors_can_be_varied(tmp_path):
     path = write_study(tmp_path, vary={"amplifier.series_output": ["0", "100"]})
     first, second = measured(path)
     assert second["gain_db"][0] < first["gain_db"][0] - 4
+    sample.main([str(path), "--units", "3", "--out", str(tmp_path / "out")])
+    assert pd.read_parquet(tmp_path / "out" / "units.parquet")["series_output"][0] == 100.0
 
 
 def test_resistor_out_of_range(tmp_path):
