@@ -187,7 +187,7 @@ def chain_of(study) -> Chain:
     _refuse_unjudged_limits(study, circuit)
     record = load_opamp(study.amplifier.opamp, study.folder)
     route, antenna = route_of(study), antenna_of(study)
-    _refuse_mismatch(study, circuit, antenna)
+    _refuse_unmatched(study, circuit, antenna)
     if circuit.balanced and isinstance(antenna, Fixture):
         antenna = fixture(antenna.source, antenna.dummy, antenna.shunt_capacitance, inputs=2)
     return Chain(
@@ -219,7 +219,7 @@ def _refuse_unjudged_limits(study, circuit) -> None:
         )
 
 
-def _refuse_mismatch(study, circuit: Circuit, antenna: AntennaSource) -> None:
+def _refuse_unmatched(study, circuit: Circuit, antenna: AntennaSource) -> None:
     """Refuse an antenna with two legs before one input, one with one leg before two, and a limit on what is not."""
 
     def refuse(key: str, found: str, remedy: str) -> None:

@@ -25,7 +25,7 @@ from sim.deck.build import chain_of
 from sim.errors import BandfloorError
 from sim.quantity import Limit
 from sim.stability.changes import Change, first_round, second_round, with_change
-from sim.stability.trial import Trial, run_trials
+from sim.stability.rerun import Trial, run_trials
 
 HELPS = 0.02
 """Rise of the smallest margin from which a change of a part is followed further. [1]"""
@@ -76,7 +76,7 @@ class Tried:
     margin : float or None
         Smallest over these units and over everything they are judged with; None where one is not stable. [1]
     degree : float
-        Its rise is what changes are ranked by; see :class:`sim.stability.trial.Trial`. [1]
+        Its rise is what changes are ranked by; see :class:`sim.stability.rerun.Trial`. [1]
     gain_change_db, noise_margin_change_db, output_match_change_db : float or None
         Of the nominal unit: the largest change of the bench gain over the bands, that of the smallest noise margin and
         that of the smallest return loss. [dB]
