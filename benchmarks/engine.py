@@ -8,6 +8,7 @@ Parts
 process   the demo's nominal scenario, unit by unit in this process, against (a) one `ngspice -b` a unit on the same
           deck with the same sweeps, and (b) one `ngspice -b` a unit that gets the same answers the plain way: every
           quantity has a sweep of its own, dense enough to be read off without interpolation.
+lines     the map over feedlines (20 lengths, 6 far ends, 3 cables) against the runs of the same unit, processor time.
 growth    time and memory from 100 to 10,000 units in one process.
 
 Absolute times depend on the machine; the ratios are what to quote.
@@ -32,18 +33,21 @@ from sim.deck.build import chain_of, unit_table, unit_values  # noqa: E402
 from sim.engine.ngspice import Simulator  # noqa: E402
 from sim.engine.sweep import plan_for, run_unit  # noqa: E402
 from sim.measures.loop import judge_loop, loop_gain  # noqa: E402
-from sim.measures.panel import SINGLE  # noqa: E402
+from sim.measures.panel import SINGLE, deciding, unit_plane  # noqa: E402
+from sim.measures.rational import fit_weights  # noqa: E402
 from sim.measures.unit import Item, UnitWorker  # noqa: E402
+from sim.stability.line_map import judge_lines  # noqa: E402
 from sim.study.read import read_study  # noqa: E402
 from sim.study.scenarios import scenarios  # noqa: E402
 
 STUDY = Path(__file__).resolve().parent.parent / "studies" / "marsh-square.toml"
+ANY_FEEDLINE = STUDY.parent / "any-feedline.toml"
 ROUNDS = 5
 UNITS = 24
 
 
-def _decks():
-    scenario = scenarios(read_study(STUDY))[0]
+def _decks(scenario=None):
+    scenario = scenario or scenarios(read_study(STUDY))[0]
     chain = chain_of(scenario.study)
     plan = plan_for(scenario.study.bands.frequencies, [record.gbw_hz for record in chain.opamps])
     units = np.arange(1, UNITS + 1)
@@ -173,6 +177,37 @@ def process() -> None:
     print(f"largest difference of the stability margin between the last two: {100 * error:.3f} %")
 
 
+def lines() -> None:
+    """What the map over feedlines adds to a unit."""
+    scenario = scenarios(read_study(ANY_FEEDLINE))[0]
+    _, plan, _, decks = _decks(scenario)
+    worker = UnitWorker([scenario], np.arange(1, UNITS + 1))
+    worker(Item(scenario.number, 0, 1))
+    ready = worker._prepared[scenario.number]
+    simulator, judged = worker._simulator, ready.reader.judged
+    spent: dict[str, list[float]] = {"runs": [], "map": []}
+    for _ in range(ROUNDS):
+        start = time.process_time()
+        runs = [run_unit(simulator, deck, plan) for deck in decks]
+        spent["runs"].append(time.process_time() - start)
+        planes = []
+        for run in runs:
+            flat = run.values.reshape(-1, len(run.freq_hz))
+            s, count = 2j * np.pi * run.freq_hz, run.values.shape[:2]
+            weights, _ = fit_weights(s, flat, ready.reader.support, deciding(*count))
+            planes.append(unit_plane(run, weights, ready.reader.support, ready.around.load))
+        start = time.process_time()
+        for plane in planes:
+            judge_lines(plane.further(judged.freq_hz, ready.reader.at_judged), judged.table)
+        spent["map"].append(time.process_time() - start)
+    median = {name: statistics.median(values) / UNITS * 1e3 for name, values in spent.items()}
+    print(f"operating point, sweeps, noise    {median['runs']:7.2f} ms a unit")
+    print(
+        f"map over {len(judged.loads)} feedlines            {median['map']:7.2f} ms a unit"
+        f" = {median['map'] / median['runs']:.2f} x the runs"
+    )
+
+
 def growth() -> None:
     """Time and memory by the number of units."""
     scenario = scenarios(read_study(STUDY))[0]
@@ -195,8 +230,8 @@ def growth() -> None:
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parts = {"process": process, "growth": growth}
-    parser.add_argument("parts", nargs="*", help="process, growth; default both")
+    parts = {"process": process, "lines": lines, "growth": growth}
+    parser.add_argument("parts", nargs="*", help="process, lines, growth; default all")
     for part in parser.parse_args().parts or list(parts):
         print(f"== {part}")
         parts[part]()

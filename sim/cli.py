@@ -14,6 +14,7 @@ _COMMANDS = {
     "check": "read a study and explain it: chain, parts, scenarios, cost; runs nothing",
     "list": "what there is to choose from: circuits, opamps, antennas, cables, noise, measures",
     "export": "write a plain ngspice deck, or a Touchstone file, of a study's chain",
+    "judge": "is this deck stable, and by how much: for any SPICE deck that carries a probe",
     "new": "write a commented study to start from",
 }
 _MODULES = {"list": "listing"}

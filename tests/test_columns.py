@@ -5,6 +5,8 @@ import pytest
 from sim.columns import MEASURES, OPEN_TABLES, TABLES
 from sim.measures.panel import BANDED, SINGLE
 from sim.summary import drivers, yields
+from sim.summary.antennas import ANTENNA_SINGLE
+from sim.summary.lines import LINE_SINGLE
 from sim.summary.matching import MATCHES
 
 # The names and units that studies and other programs rely on.
@@ -24,6 +26,8 @@ CONTRACT = {
     "mu_load": "1",
     "mu_source": "1",
     "stable": "0/1",
+    "line_margin": "1",
+    "antenna_margin": "1",
     "supply_v": "V",
     "current_ma": "mA",
     "output_dc_v": "V",
@@ -58,7 +62,7 @@ def test_entry(measure):
 def test_what_is_computed():
     """Available are just those that the panel and the matches give, with bands where those have bands."""
     available = {name for name, measure in MEASURES.items() if measure.available}
-    assert available == {*BANDED, *MATCHES, *SINGLE} == set(CONTRACT) - LATER
+    assert available == {*BANDED, *MATCHES, *SINGLE, *LINE_SINGLE, *ANTENNA_SINGLE} == set(CONTRACT) - LATER
     assert {name for name in available if MEASURES[name].per_band} == {*BANDED, *MATCHES}
 
 

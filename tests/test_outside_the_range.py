@@ -87,3 +87,31 @@ def test_a_vertical_that_no_network_fits_is_refused(tmp_path):
     assert done.returncode == 2
     assert "no passive network comes closer than" in done.stderr
     assert "12 % is the limit" in done.stderr and "Take bands closer together" in done.stderr
+
+
+def cautions_of(folder, antenna, band, circuit="transimpedance"):
+    """What is said of an antenna at one band."""
+    path = folder / "other.toml"
+    head = HEAD.replace('"transimpedance"', f'"{circuit}"')
+    path.write_text(f'{head}{antenna}[bands]\nfrequencies = ["{band}"]\n', encoding="utf-8")
+    return cautions(read_study(path))
+
+
+def test_a_dipole_with_legs_too_long(tmp_path):
+    """A band above k times a leg = 1.6 is named with the model's limits; one inside is not."""
+    dipole = 'model = "short-dipole"\nlength = "10 m"\nradius = "2 mm"\nheight = "20 m"\n'
+    said = cautions_of(tmp_path, dipole, "18.1M", "balanced-transimpedance")
+    # 1.6 c/(2 pi 5 m) = 15.3 MHz, by hand.
+    [one] = [text for text in said if "outside the range" in text and "short-dipole" in text]
+    assert one.startswith("18.1 MHz") and "1.5 MHz to 15.2" in one
+    inside = cautions_of(tmp_path, dipole, "7M", "balanced-transimpedance")
+    assert not [text for text in inside if "outside the range" in text]
+
+
+@pytest.mark.parametrize(("feed", "band", "long"), [("end", "7.05M", "2.8"), ("centre", "7.05M", "1.4")])
+def test_a_wire_longer_than_a_wavelength(tmp_path, feed, band, long):
+    """A wire, or a leg, longer than those that were compared with NEC-2 is named with its length in wavelengths."""
+    wire = f'model = "ground-wire"\nlength = "120 m"\nfar_end = "350"\nfeed = "{feed}"\n'
+    [one] = [text for text in cautions_of(tmp_path, wire, band) if "wavelengths long" in text]
+    assert f"{long} wavelengths" in one and one.startswith("ground-wire: at 7.05 MHz")
+    assert not [text for text in cautions_of(tmp_path, wire, "1.83M") if "wavelengths long" in text]

@@ -46,13 +46,15 @@ ABOUT = {
     ),
     "short-dipole": About(
         f"from {_DIPOLE_LOW} up to k times a leg = {KH_MAX:g}; {LOWEST_PER_LENGTH:g} of its length or more above the"
-        " soil. There within 1 % of Z, 3 % of the emf, 0.4 % of the common-mode capacitance. No mast, no feedline screen",
+        " soil. There within 1 % of Z, 3 % of the emf, 0.4 % of the common-mode capacitance. No mast,"
+        " no feedline screen",
         "a leg: the short vertical's network; soil: plane waves it returns (own integral), compared with NEC-2 (nec2c"
         " 1.3); common mode: average potential with image, compared with a static moment method",
     ),
     "ground-wire": About(
         f"{_WIRE_BANDS}, {_WIRE_HEIGHTS} above the soil, up to one wavelength. There within 7 % of Z0, 4 % of the"
-        " velocity, 3 dB of the emf; lower wires, electrodes, rods, pairs and far ends to earth were compared with nothing",
+        " velocity, 3 dB of the emf; lower wires, electrodes, rods, pairs and far ends to earth were compared"
+        " with nothing",
         "line: Carson 1926, Wise 1934, Sunde 1949, Wait 1972; emf: Beverage, Rice and Kellogg 1923, Agrawal, Price and"
         " Gurbaxani 1980; compared with NEC-2 (nec2c 1.3). Rods: Dwight 1936, Sunde 1949. Soils: common practice, no"
         " source",

@@ -49,6 +49,8 @@ FIT_HZ = (1.5e5, 3e7)
 """Where the network is fitted. [Hz]"""
 GOOD_FIT, LARGEST_FIT_ERROR = 0.01, 0.02
 """Relative error at the bands at which the search for a better network ends, and above which a study is refused."""
+CHECKED_WAVELENGTHS = 1.0
+"""Longest wire that was compared with NEC-2, over the wavelength in air (0.9, rounded)."""
 CHECKED_HEIGHTS = (0.03, 1.0)
 """Heights that were compared with NEC-2, which cannot go lower. [m]"""
 
@@ -309,6 +311,13 @@ def ground_wire(
         said.append(
             f"ground-wire: a height of {line.height * 1e3:.3g} mm could not be compared with NEC-2, which was possible"
             f" from {low * 1e3:.0f} mm to {high:.0f} m."
+        )
+    leg = length / 2 if centre_fed else length
+    for f in (f for f in bands_hz if leg * f > CHECKED_WAVELENGTHS * C0):
+        said.append(
+            f"ground-wire: at {format_quantity(f, 'Hz')} {'a leg' if centre_fed else 'the wire'} is {leg * f / C0:.2g}"
+            f" wavelengths long; it was compared with NEC-2 up to {CHECKED_WAVELENGTHS:g}. Emf and noise margin there"
+            " are the line's formulas alone."
         )
     if line.beside is not None:
         said.append(

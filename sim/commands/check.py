@@ -9,6 +9,8 @@ from sim.study.scenarios import scenarios
 
 SECONDS_PER_RUN = 0.005
 """One unit in one scenario on one core of a small server, as measured by benchmarks/; an estimate anywhere else. [s]"""
+SECONDS_PER_LOAD = 7e-6
+"""The same for each feedline with its far end that a unit is judged with. [s]"""
 SECONDS_AROUND = 7.0
 """Starting, counting, drawing and writing of a run of a few thousand. [s]"""
 _UNITS = {"R": "ohm", "C": "F", "L": "H"}
@@ -165,6 +167,7 @@ def _around(study, chain) -> list[str]:
         f" amplifier, {format_quantity(bench.load, 'ohm')} port",
         f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",
         f"air     {degrees}",
+        *_feedlines(study),
     ]
 
 
@@ -186,6 +189,17 @@ def _at_the_unit(study, chain) -> list[str]:
         *([f"unit    {'; '.join(found)}"] if found else []),
         *([f"needs   {'; '.join(least)}: a unit with less is counted as failed"] if least else []),
     ]
+
+
+def _feedlines(study) -> list[str]:
+    """What stability is judged with beside the study's own line, a line; none without ``[stability]``."""
+    words = study.stability
+    if words is None:
+        return []
+    short, long = (f"{length:g} m" for length in (words.lengths[0], words.lengths[-1]))
+    lengths = short if len(words.lengths) == 1 else f"{len(words.lengths)} lengths from {short} to {long}"
+    antennas = f"antenna {', '.join(words.antennas)}"
+    return [f"stable  with {', '.join(words.cables)}, {lengths}, far end {', '.join(words.far_ends)}; {antennas}"]
 
 
 def _noise(study) -> list[str]:
@@ -276,7 +290,10 @@ def _warnings(console, every) -> None:
 def _cost(study, every) -> str:
     runs = (study.run.units + 1) * len(every)
     cores = os.cpu_count() or 1
-    seconds = runs * SECONDS_PER_RUN / cores + SECONDS_AROUND
+    from sim.stability.judged import study_loads
+
+    loads = sum(len(study_loads(scenario.study)) for scenario in every) * (study.run.units + 1)
+    seconds = (runs * SECONDS_PER_RUN + loads * SECONDS_PER_LOAD) / cores + SECONDS_AROUND
     shown = f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
     return (
         f"\n{study.run.units} units and the nominal one, {len(every)} scenario{'s' * (len(every) > 1)}:"

@@ -72,9 +72,11 @@ def act(given) -> int:
 def _check_chains(every) -> None:
     """Read every circuit and record before the first job, so that a bad one is told at once and nothing is written."""
     from sim.deck.build import chain_of
+    from sim.stability.judged import study_loads
 
     for scenario in every:
         chain_of(scenario.study)
+        study_loads(scenario.study)
 
 
 def _own_folder(given, out: Path) -> None:

@@ -19,6 +19,7 @@ from sim.quantity import db
 from sim.stability.judged import Judged
 from sim.stability.line_map import LineMap, judge_lines
 from sim.stability.plane import Plane, carried, output_plane
+from sim.stability.sources import Source, SourceMap, input_network, judge_sources
 
 LARGEST_MISFIT = 1e-6
 """Misfit of the rational form (:mod:`sim.measures.rational`) above which a unit is simulated again with more points."""
@@ -157,6 +158,8 @@ class Reader:
         Feedlines that every unit is judged with; None without ``[stability]``.
     at_judged : Barycentric or None
         To the frequencies of these.
+    sources : tuple of Source
+        Antennas that every unit is judged with.
     """
 
     samples_hz: np.ndarray
@@ -169,6 +172,7 @@ class Reader:
     system_phase_deg: np.ndarray
     judged: Judged | None = None
     at_judged: Barycentric | None = None
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -192,6 +196,8 @@ class UnitMeasures:
         On an open line, of the probe with the smallest margin.
     lines : LineMap or None
         On every feedline of ``[stability]``.
+    antennas : SourceMap or None
+        With every antenna of ``[stability]``.
     """
 
     banded: np.ndarray
@@ -204,6 +210,7 @@ class UnitMeasures:
     verdict_matched: LoopVerdict | None
     verdict_open: LoopVerdict | None
     lines: LineMap | None = None
+    antennas: SourceMap | None = None
 
 
 def receiver_noise_psd(resistance: float, noise_factor: float) -> float:
@@ -290,7 +297,9 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
     loop = at(reader.at_loop)
     matched, open_line = _loop_verdicts(loop, flat, weights, run, around, reader)
     mu_load, mu_source = _smallest_mu(loop, around)
-    lines = None
+    lines = antennas = None
+    if matched and reader.sources:
+        antennas = judge_sources(input_network(run.values, run.freq_hz, weights, reader.support), reader.sources)
     if matched and reader.judged is not None:
         plane = unit_plane(run, weights, reader.support, around.load)
         lines = judge_lines(plane.further(reader.judged.freq_hz, reader.at_judged), reader.judged.table)
@@ -301,7 +310,7 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
             *((worst.margin, worst.phase_margin_deg, worst.gain_margin_db) if worst else (np.nan, np.nan, np.nan)),
             mu_load,
             mu_source,
-            float(_all_stable((*matched, *open_line), lines)) if matched else np.nan,
+            float(_all_stable((*matched, *open_line), lines, antennas)) if matched else np.nan,
             rest.supply_v,
             rest.current_ma,
             rest.output_dc_v,
@@ -337,11 +346,12 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
         verdict_matched=worst,
         verdict_open=open_line[0] if open_line else None,
         lines=lines,
+        antennas=antennas,
     )
 
 
-def _all_stable(verdicts, lines: LineMap | None) -> bool:
-    return all(verdict.stable for verdict in verdicts) and (lines is None or bool(lines.stable.all()))
+def _all_stable(verdicts, *maps: LineMap | SourceMap | None) -> bool:
+    return all(verdict.stable for verdict in verdicts) and all(found is None or found.stable.all() for found in maps)
 
 
 def unit_plane(run, weights: np.ndarray, support: np.ndarray, load: float) -> Plane:

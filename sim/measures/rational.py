@@ -168,6 +168,22 @@ def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float, twice: 
     The zeros of Σ w_k/(s − s_k) are the eigenvalues of diag(s) − (w∘s) 1ᵀ/Σw, less one at zero. Checked on op-amp
     circuits: pairs come out conjugate to nine digits. With 1/s in place of s the same holds of w_k/s_k.
     """
+    roots, own = denominator_roots(points, weights, high, twice)
+    return roots[own & (roots.real > 1e-6 * np.abs(roots))]
+
+
+def denominator_roots(
+    points: np.ndarray, weights: np.ndarray, high: float, twice: bool = False
+) -> tuple[np.ndarray, np.ndarray]:
+    """All zeros of a denominator, and which of them are the circuit's own; arguments as for :func:`unstable_roots`.
+
+    Returns
+    -------
+    roots : complex ndarray
+        [rad/s]
+    own : bool ndarray, same shape
+        Real or one of a conjugate pair, and inside the band that was sampled.
+    """
     roots = _zeros(points, weights, 2 * np.pi * 1e6)
     if twice:
         between = np.sqrt(np.abs(points[0]) * np.abs(points[-1]))
@@ -179,7 +195,7 @@ def unstable_roots(points: np.ndarray, weights: np.ndarray, high: float, twice: 
     # what does neither is the freedom of a support point too many, cancelled by a zero in every response.
     partner = np.abs(roots[:, None].conj() - roots).min(axis=1)
     own = (partner < 1e-3 * size) & ((np.abs(roots.imag) > 1e-3 * size) | (np.abs(roots.imag) < 1e-5 * size))
-    return roots[own & (roots.real > 1e-6 * size) & (size < 0.67 * high) & (size > 2 * np.pi * 0.1)]
+    return roots, own & (size < 0.67 * high) & (size > 2 * np.pi * 0.1)
 
 
 def _zeros(s: np.ndarray, weights: np.ndarray, scale: float) -> np.ndarray:

@@ -28,6 +28,7 @@ from sim.noise.site import SiteNoise
 from sim.quantity import from_db_power
 from sim.stability.family import Load
 from sim.stability.judged import judged_with
+from sim.stability.sources import Source
 
 CURVE_POINTS = 61
 MOST_SUPPORT = {False: 24, True: 32}
@@ -136,7 +137,9 @@ def around_unit(around: Surroundings, drawn: Drawn) -> Surroundings:
     return replace(around, **changes) if changes else around
 
 
-def reader(nominal_run, rest, around: Surroundings, loads: tuple[Load, ...] = ()) -> Reader:
+def reader(
+    nominal_run, rest, around: Surroundings, loads: tuple[Load, ...] = (), sources: tuple[Source, ...] = ()
+) -> Reader:
     """Support points and matrices for a scenario, from its nominal unit.
 
     Parameters
@@ -147,6 +150,8 @@ def reader(nominal_run, rest, around: Surroundings, loads: tuple[Load, ...] = ()
     around : Surroundings
     loads : tuple of Load
         Feedlines that every unit is judged with.
+    sources : tuple of Source
+        Antennas that every unit is judged with.
 
     Returns
     -------
@@ -182,6 +187,7 @@ def reader(nominal_run, rest, around: Surroundings, loads: tuple[Load, ...] = ()
         system_phase_deg=system,
         judged=judged,
         at_judged=at_judged,
+        sources=sources,
     )
 
 

@@ -12,7 +12,7 @@ from sim.engine.sweep import SweepPlan, plan_for, run_unit
 from sim.measures.panel import CURVES, LARGEST_MISFIT, UnitMeasures, receiver_noise_psd, unit_measures
 from sim.measures.supply import check_feed, check_rating, rest, resting_cautions
 from sim.measures.surroundings import around_unit, reader, surroundings
-from sim.stability.judged import study_loads
+from sim.stability.judged import study_loads, study_sources
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,7 @@ class _Prepared:
     around: object
     reader: object
     loads: tuple
+    sources: tuple
 
 
 class UnitWorker:
@@ -133,7 +134,7 @@ class UnitWorker:
                 around = surroundings(ready.study, ready.chain, run.freq_hz, dense.high_hz)
                 around = around_unit(around, values.outside)
             phases = {name: getattr(ready.reader, name) for name in ("phase_deg", "system_phase_deg")}
-            own = replace(reader(run, at_rest, around, ready.loads), **phases)
+            own = replace(reader(run, at_rest, around, ready.loads, ready.sources), **phases)
             measures = unit_measures(run, at_rest, around, own)
         if not measures.misfit <= LARGEST_MISFIT:
             raise UnitFailed(
@@ -154,7 +155,8 @@ class UnitWorker:
         except UnitFailed as failed:
             raise UnitFailed(f"the nominal unit of this scenario did not simulate: {failed}") from failed
         around = surroundings(study, chain, run.freq_hz, plan.high_hz)
-        loads = study_loads(study)
-        ready = _Prepared(study, chain, plan, around, reader(run, rest(run.operating, deck), around, loads), loads)
+        loads, sources = study_loads(study), study_sources(study)
+        own = reader(run, rest(run.operating, deck), around, loads, sources)
+        ready = _Prepared(study, chain, plan, around, own, loads, sources)
         self._prepared[number] = ready
         return ready

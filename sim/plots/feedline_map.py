@@ -140,6 +140,8 @@ def _key(panel, signs: str) -> None:
     panel.set_xlim(0, 1)
     panel.set_ylim(0, 1)
     panel.axis("off")
+    panel.set_xticks([])
+    panel.set_yticks([])
     width_in = panel.get_position().width * style.WIDTH_IN
     at = 0.0
     for text, shade in zip(texts, SHADES, strict=True):

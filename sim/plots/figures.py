@@ -37,6 +37,7 @@ class _Tables:
     drivers: object
     contributors: object
     feedlines: object
+    antennas: object
     shown: object
     bands_hz: tuple[float, ...]
     optima: tuple
@@ -53,8 +54,8 @@ def write_figures(out_dir: Path) -> list[Figure]:
     ----------
     out_dir : Path
         Holds summary.csv, measures.parquet, curves.parquet, drivers.csv and scenarios.csv; contributors.csv
-        (scenario, frequency_hz, contributor, density_nv) if the noise was split by contributor; stability.csv if
-        units were judged on feedlines.
+        (scenario, frequency_hz, contributor, density_nv) if the noise was split by contributor; stability.csv and
+        antennas.csv if units were judged with feedlines and antennas.
 
     Returns
     -------
@@ -119,6 +120,7 @@ def _read(out_dir: Path) -> _Tables:
         drivers=drivers,
         contributors=split,
         feedlines=pd.read_csv(feedlines) if (feedlines := out_dir / "stability.csv").is_file() else None,
+        antennas=pd.read_csv(antennas) if (antennas := out_dir / "antennas.csv").is_file() else None,
         shown=shown,
         bands_hz=choice.bands_of(summary),
         optima=tuple(answer.get("optima", ())),
@@ -140,6 +142,7 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
         _spreads,
         _loop_margin,
         _feedline_map,
+        _antenna_map,
         _drivers,
     )
     for maker in makers:
@@ -279,12 +282,13 @@ def _loop_margin(t: _Tables):
     limit = _low_limit(t, "stability_margin")
     drawn = loop_margin(t.curves, t.measures, t.shown, limit)
     barred = " Hatched: below the study's limit." if limit == limit else ""
+    whole = "" if t.feedlines is None else " Unstable counts units that any feedline of the study makes oscillate."
     yield (
         "loop_margin",
         "Does it stay clear of oscillation?",
         f"""How near the loop gain comes to −1, the point of oscillation: at 1 the loop does nothing, at
         0 it oscillates. Whether a unit is stable is decided by counting encirclements, not by this
-        distance.{barred} Matched line. {_note(t)}""",
+        distance.{barred} Matched line.{whole} {_note(t)}""",
         drawn,
     )
 
@@ -312,6 +316,27 @@ def _feedline_map(t: _Tables):
         sign tells it, not the shade.{whose}{some} All numbers, and the study's own feedline, stand in
         stability.csv.""",
         drawn,
+    )
+
+
+def _antenna_map(t: _Tables):
+    from sim.plots.antenna_map import antenna_map
+
+    if t.antennas is None or t.antennas.empty:
+        return
+    # The scenario that is worst off: most unstable cells, then the smallest margin.
+    order = t.antennas.groupby("scenario").agg(bad=("unstable", "sum"), least=("margin_min", "min"))
+    scenario = int(order.sort_values(["bad", "least"], ascending=[False, True], kind="stable").index[0])
+    names = dict(t.shown.items())
+    several = len(order) > 1
+    whose = f" Drawn for the scenario that is worst off ({names.get(scenario, scenario)})." if several else ""
+    yield (
+        "antenna_map",
+        "Is it stable with any antenna?",
+        f"""Capacitance of the antenna, and inductance of the lead between it and the amplifier; then no antenna at
+        all, and the input shorted. Each cell holds the least margin of all units, the line matched. Stable or not is
+        decided by counting poles; a sign tells it, not the shade.{whose} All numbers stand in antennas.csv.""",
+        antenna_map(t.antennas, scenario, _low_limit(t, "antenna_margin")),
     )
 
 

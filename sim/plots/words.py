@@ -23,6 +23,7 @@ _SHORT = {
     "mu_source": "Stability factor, source side",
     "stable": "Stable",
     "line_margin": "Margin on any feedline",
+    "antenna_margin": "Margin with any antenna",
     "supply_v": "Supply at the unit",
     "supply_reserve_v": "Supply reserve",
     "current_ma": "Supply current",

@@ -47,8 +47,7 @@ def modelled(study: Mapping, has_opamp: bool = True) -> tuple[str, ...]:
         f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
         f"{said('receiver.noise_figure', 'dB')}.",
         *_two_inputs(model),
-        "Stability: bilateral loop gain, judged by counting encirclements of −1, with the line matched and "
-        "with its far end open.",
+        *_stability_lines(study),
         "Yields: 95 % intervals after Clopper and Pearson. They cover the luck of the draw, not errors "
         "of the models.",
     ]
@@ -103,8 +102,31 @@ def _tee_lines(study: Mapping) -> list[str]:
         return []
     return [
         "Bias tee: choke and blocking capacitor, drawn for each end of each unit where they have a tolerance, with the "
-        "noise of the choke's loss and its resistance in the supply. Stability is judged on a resistive load and on "
-        "none, without the tee."
+        f"noise of the choke's loss and its resistance in the supply. {_tee_and_stability(study)}"
+    ]
+
+
+def _tee_and_stability(study: Mapping) -> str:
+    if study.get("stability") is None:
+        return "Stability is judged on a resistive load and on none, without the tee."
+    return "With its nominal parts it stands in the way of every feedline that stability is judged with."
+
+
+def _stability_lines(study: Mapping) -> list[str]:
+    known = "Stability: bilateral loop gain, judged by counting encirclements of −1, with the line matched and "
+    if study.get("stability") is None:
+        return [known + "with its far end open."]
+    words = _table(study, "stability")
+    cables, lengths = words.get("cables", ()), [_with_unit(length, "m") for length in words.get("lengths", ())]
+    spread = f"{len(lengths)} lengths from {lengths[0]} to {lengths[-1]}" if len(lengths) > 1 else ", ".join(lengths)
+    return [
+        known + "with its far end open; and with other feedlines as lossy lines at 290 K: the study's own and "
+        f"{', '.join(cables)}, {spread}, at the far end {', '.join(words.get('far_ends', ()))}. Margins "
+        "are found to 3 %; poles are counted.",
+        f"Antennas for stability: {', '.join(words.get('antennas', ()))}; capacitance times "
+        f"{', '.join(f'{share:g}' for share in words.get('capacitances', ()))}, with all of the antenna's impedance "
+        f"divided by that; leads of {', '.join(_with_unit(lead, 'H') for lead in words.get('leads', ()))}. The "
+        "ranges are an engineering choice, no source. Both ends together: the hardest antennas on every feedline.",
     ]
 
 
@@ -192,9 +214,12 @@ def left_out(measures: set[str], match_limited: bool, study: Mapping | None = No
         lines.append(
             "Strong signals: overload and intermodulation by broadcast stations near by are not judged yet."
         )
+    if (study or {}).get("stability") is None:
+        lines.append(
+            "Other feedlines: stability is judged on the study's line, matched and open. A table [stability] in the "
+            "study judges other lengths, cables and far ends."
+        )
     lines += [
-        "Other feedlines: stability is judged on the study's line, matched and open. Every other "
-        "length, cable and far end is not judged yet.",
         *_other_hours(study or {}),
         "What the feedline picks up on its screen, ripple of the supply, and noise sources in the house.",
         "Layout: stray coupling and ground paths of the board beyond what the circuit file states.",

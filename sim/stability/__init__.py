@@ -1,1 +1,1 @@
-"""Stable with anything: the loop of an amplifier on every feedline, out of one set of responses."""
+"""Stable with anything: any deck that carries probes, an amplifier on every feedline, the proof by a kick in time."""

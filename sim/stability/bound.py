@@ -3,9 +3,7 @@
 import numpy as np
 
 
-def least_over_disc(
-    size: np.ndarray, a: np.ndarray, b: np.ndarray, radius: np.ndarray
-) -> np.ndarray:
+def least_over_disc(size: np.ndarray, a: np.ndarray, b: np.ndarray, radius: np.ndarray) -> np.ndarray:
     """Smallest |f (1 − a Γ)/(1 − b Γ)| over |Γ| ≤ radius.
 
     Parameters

@@ -20,7 +20,7 @@ from sim.feedline.tee import Tee
 
 OWN = "own feedline"
 """Name of the study's own feedline among the others."""
-POINTS_A_DECADE, FEW_A_DECADE = 24, 6
+POINTS_A_DECADE, FEW_A_DECADE = 20, 5
 """Of the grid of bounds, above and below :data:`FINE_FROM_HZ`."""
 FINE_FROM_HZ = 1e4
 POINTS_A_TURN = 24
@@ -119,6 +119,7 @@ def loads_of(
 
 def grid(low_hz: float, high_hz: float, more_hz=()) -> np.ndarray:
     """Frequencies on which a plane is looked at, before points are added where it turns quickly. [Hz]"""
+
     def even(low, high, points):
         return np.geomspace(low, high, int(np.ceil(np.log10(high / low) * points)) + 1)
 
@@ -265,7 +266,8 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
         groups=tuple(groups),
         group_of=group_of,
         row_of=row_of,
-        radius=np.array(radius),
+        # Bounds need no more digits.
+        radius=np.array(radius, dtype=np.float32),
         ends=np.array(ends),
         lengths=np.array([0.0 if len(load.line.sections) > 1 else load.line.length for load in order]),
         several=np.array([len(load.line.sections) > 1 for load in order]),
@@ -354,4 +356,3 @@ def _dense(load: Load, freq_hz: np.ndarray):
     else:
         turn = np.ones(len(dense_hz), dtype=complex)
     return starts, dense_hz, cell, share, turn
-

@@ -13,9 +13,10 @@ from sim.feedline.ends import WORDS, OnePort
 from sim.stability.family import Load, Table, build_table, grid, loads_of
 from sim.stability.line_map import fine_grid
 from sim.stability.plane import Plane
+from sim.stability.sources import Source, sources_of
 
-REFERENCE = 75.0
-"""Against which a far end's reflection is kept; any will do. [Ω]"""
+REFERENCE = 50.0
+"""Against which a far end's reflection is kept and interpolated: that of most analysers. [Ω]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +70,18 @@ def study_loads(study) -> tuple[Load, ...]:
     cables = tuple(load_cable(name, study.folder) for name in words.cables)
     ends = tuple(name if name in WORDS else _far_end(study, name) for name in words.far_ends)
     return loads_of(cables, words.lengths, ends, route_of(study))
+
+
+def study_sources(study) -> tuple[Source, ...]:
+    """Every antenna that a study's ``[stability]`` names; none without that table.
+
+    Parameters
+    ----------
+    study : Study
+        Of one scenario.
+    """
+    words = study.stability
+    return () if words is None else sources_of(words.antennas, words.leads, words.capacitances)
 
 
 def _far_end(study, name: str) -> OnePort:

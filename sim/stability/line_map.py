@@ -36,9 +36,14 @@ MOST_ADDED, ROUNDS = 600, 8
 COUNT_TURN = np.deg2rad(60.0)
 """Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
 COUNT_ROUNDS = 8
-WINDOW = 14
-"""Dense points on either side of the smallest bound that are looked at first: a whole turn of the line and more."""
-DEEP, DEEP_ROUNDS = 0.004, 8
+WINDOW, STRIDE = 6, 2
+"""Every how manyth dense point, and how many of these on either side of the smallest bound, is looked at first: a whole
+turn of the line and more."""
+SMALL, FLAT = 0.3, 0.004
+"""A reflection up to this size is not followed if it changes 1 + T by no more than this share. [1]"""
+CARED_FOR = 0.5
+"""Loads whose bound is below this are refined with exact values; others are good to two hundredths. [1]"""
+DEEP, DEEP_ROUNDS = 0.002, 10
 """A margin is refined until the chords around it promise less than this share, at most so often. [1]"""
 
 
@@ -52,6 +57,8 @@ class LineMap:
         Smallest |1 + T| over all frequencies and probes. [1]
     freq_hz : ndarray, shape (n_load,)
         Where. [Hz]
+    turn_hz : ndarray, shape (n_load,)
+        Where the loop passes around −1 the unstable way: near the frequency of oscillation; NaN where it does not. [Hz]
     unstable : int ndarray, shape (n_load,)
         Unstable poles.
     resolved : bool ndarray, shape (n_load,)
@@ -64,6 +71,7 @@ class LineMap:
 
     margin: np.ndarray
     freq_hz: np.ndarray
+    turn_hz: np.ndarray
     unstable: np.ndarray
     resolved: np.ndarray
     least_resistance: float
@@ -111,13 +119,14 @@ def judge_lines(plane: Plane, table: Table) -> LineMap:
     if finer is not plane:
         plane, views = finer, [_view(finer, group) for group in table.groups]
     margin, freq_hz = _margins(plane, table, views)
-    unstable, resolved = _counts(plane, table, views)
+    unstable, resolved, turn_hz = _counts(plane, table, views)
     within = (plane.freq_hz >= PASSIVE_LOW_HZ) & (plane.freq_hz <= PASSIVE_HIGH_HZ)
     resistance = np.where(within, plane.own_immittance.real, np.inf)
     least = int(resistance.argmin())
     return LineMap(
         margin=margin,
         freq_hz=freq_hz,
+        turn_hz=turn_hz,
         unstable=unstable,
         resolved=resolved,
         least_resistance=float(resistance[least]),
@@ -207,7 +216,8 @@ def fine_grid(plane: Plane, loads: tuple[Load, ...], freq_hz: np.ndarray, step: 
 
 
 def _fine_enough(plane: Plane, table: Table, views: "list[_View]") -> tuple[Plane, Table]:
-    if plane.further is None or not any(_steps(view, LARGEST_STEP).any() for view in views):
+    # What turns is the network, so it shows against any of the cables.
+    if plane.further is None or not _steps(views[0], LARGEST_STEP).any():
         return plane, table
     freq_hz = fine_grid(plane, table.loads, table.freq_hz, LARGEST_STEP)
     return plane.further(freq_hz), build_table(table.loads, freq_hz)
@@ -234,73 +244,117 @@ class _Dip:
     freq_hz: np.ndarray
     step: np.ndarray
 
-    def or_nearer(self, other: "_Dip") -> "_Dip":
-        closer = other.near < self.near
-        return _Dip(*(np.where(closer, b, a) for a, b in zip(vars(self).values(), vars(other).values(), strict=True)))
+    def with_rows(self, rows: np.ndarray, other: "_Dip") -> "_Dip":
+        for mine, its in zip(vars(self).values(), vars(other).values(), strict=True):
+            mine[rows] = its
+        return self
 
 
 def _margins(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray]:
     margins, places = np.full(len(table.loads), np.inf), np.full(len(table.loads), np.nan)
+    # Group by group: arrays that fit into the allocator's small blocks cost half as much as large ones.
     for probe in range(len(plane.inverse)):
-        bound = np.empty(table.radius.shape)
         for view, group in zip(views, table.groups, strict=True):
-            bound[group.loads] = least_over_disc(view.size[probe], view.a, view.b[probe], table.radius[group.loads])
-        cut = _Cut(table, views, probe)
-        # First around the smallest bound, as many points for each load; then wherever a bound stays below that.
-        dip, looked = _around(cut, bound.argmin(axis=1))
-        cells = np.minimum(bound[:, 1:], bound[:, :-1]) - ROOM * np.abs(np.diff(bound))
-        more = (cells < (1 - LEAST_GAIN) * dip.near[:, None]) & ~looked
-        if more.any():
-            dip = dip.or_nearer(_elsewhere(cut, more))
-        nearest, at_hz = _refined(plane, table, probe, dip)
-        closer = nearest < margins
-        margins, places = np.where(closer, nearest, margins), np.where(closer, at_hz, places)
+            cut = _Cut(table, group.loads.start, view.f[probe], view.a, view.b[probe])
+            f, a, b = cut.narrow
+            start = _first_needed(f, a, b, table.radius[group.loads])
+            bound = least_over_disc(f[start:], a[start:], b[start:], table.radius[group.loads, start:])
+            # First around the smallest bound, as many points for each load; then wherever a bound stays below that.
+            low, radius = bound.argmin(axis=1) + start, table.radius[group.loads]
+            at, share = radius[np.arange(len(low)), low], a[low] * np.conj(b[low])
+            turns = (at * np.abs(a[low] - b[low]) > FLAT * np.abs(1 - share * at * at)) | (at > SMALL)
+            # Where the phase of a small reflection changes next to nothing the bound is the value.
+            near, step = _vertex(bound, low - start), np.full(len(low), LEAST_GAIN)
+            dip, looked = _Dip(near, table.freq_hz[low], step), np.ones((len(low), bound.shape[1] - 1), dtype=bool)
+            each = np.nonzero(turns)[0]
+            if len(each):
+                found, looked[each] = _around(cut, each, low[each], start)
+                dip = dip.with_rows(each, found)
+            cared = bound.min(axis=1) < CARED_FOR
+            nearest, at_hz = _refined(plane, table, group, probe, dip, cared)
+            cells = np.minimum(bound[:, 1:], bound[:, :-1]) - ROOM * np.abs(np.diff(bound))
+            more = (cells < ((1 - LEAST_GAIN) * nearest[:, None]).astype(np.float32)) & ~looked
+            if more.any():
+                other, other_hz = _refined(plane, table, group, probe, _elsewhere(cut, more, start), cared)
+                nearest, at_hz = np.fmin(nearest, other), np.where(other < nearest, other_hz, at_hz)
+            own, closer = group.loads, nearest < margins[group.loads]
+            margins[own], places[own] = np.where(closer, nearest, margins[own]), np.where(closer, at_hz, places[own])
     return margins, places
 
 
-class _Cut:
-    """1 + T of one probe on a table's dense points, interpolated between the grid's frequencies."""
+def _first_needed(f, a, b, radius) -> int:
+    """The place on the grid below which the loop is so strong that no load comes near what all have at its end."""
+    most = radius.max(axis=0)
+    room = 1 - abs(b[-1]) * most[-1]
+    if room <= 0:
+        return 0
+    reached = f[-1] * (1 + abs(a[-1]) * most[-1]) / room
+    return max(int((least_over_disc(f, a, b, most) <= 3 * reached).argmax()) - 1, 0)
 
-    def __init__(self, table: Table, views: list[_View], probe: int):
-        self.table = table
-        f, a = np.array([view.f[probe] for view in views]), np.array([view.a for view in views])
-        b = np.array([view.b[probe] for view in views])
-        self._values = np.stack([f, a, b], -1)
+
+@dataclass(frozen=True)
+class _Cut:
+    """1 + T of one probe on the dense points of a group's loads, interpolated between the grid's frequencies."""
+
+    table: Table
+    first: int
+    f: np.ndarray
+    a: np.ndarray
+    b: np.ndarray
+
+    @property
+    def narrow(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """|f|, a and b, precise enough for a bound."""
+        return np.abs(self.f).astype(np.float32), self.a.astype(np.complex64), self.b.astype(np.complex64)
 
     def __call__(self, load, cell, share, point):
-        group = self.table.group_of[load]
-        low, high = self._values[group, cell], self._values[group, cell + 1]
-        here = low + (high - low) * share[..., None]
-        gamma = _gamma(self.table, load, cell, point, share)
-        return here[..., 0] * (1 - here[..., 1] * gamma) / (1 - here[..., 2] * gamma)
+        gamma = _gamma(self.table, load + self.first, cell, point, share)
+        low, high = self._taken(cell), self._taken(cell + 1)
+        f, a, b = (x + (y - x) * share for x, y in zip(low, high, strict=True))
+        return f * (1 - a * gamma) / (1 - b * gamma)
+
+    def _taken(self, cell):
+        return self.f[cell], self.a[cell], self.b[cell]
 
 
-def _around(cut: _Cut, low: np.ndarray) -> tuple[_Dip, np.ndarray]:
-    """On the dense points around one place of each load; and which cells are done with that."""
+def _vertex(bound: np.ndarray, low: np.ndarray) -> np.ndarray:
+    """Least value of each row by the parabola through its smallest sample and the neighbours."""
+    rows, low = np.arange(len(low)), low.clip(1, bound.shape[1] - 2)
+    left, middle, right = (bound[rows, low + step].astype(float) for step in (-1, 0, 1))
+    curve = left - 2 * middle + right
+    least = middle - (left - right) ** 2 / np.where(curve > 0, 8 * curve, np.inf)
+    return np.where(curve > 0, np.maximum(least, 0.0), np.minimum(np.minimum(left, right), middle))
+
+
+def _around(cut: _Cut, loads: np.ndarray, low: np.ndarray, start: int) -> tuple[_Dip, np.ndarray]:
+    """On the dense points around one place of some loads; and which cells from `start` are done with that."""
     table = cut.table
-    rows = table.starts[table.row_of]
-    centre = rows[np.arange(len(low)), low].clip(rows[:, 0] + WINDOW, rows[:, -1] - WINDOW)
-    point = centre[:, None] + np.arange(-WINDOW, WINDOW + 1)
-    load = np.broadcast_to(np.arange(len(low))[:, None], point.shape)
+    each = np.arange(len(low))
+    rows = table.starts[table.row_of[loads + cut.first]]
+    reach = WINDOW * STRIDE
+    centre = rows[each, low].clip(rows[:, 0] + reach, rows[:, -1] - reach)
+    point = centre[:, None] + np.arange(-reach, reach + 1, STRIDE)
     cell = table.cell[point]
-    distance = cut(load, cell, table.share[point], point)
+    distance = cut(loads[:, None], cell, table.share[point], point)
     bend = np.diff(distance, 2)
     bend = (bend[:, np.arange(2 * WINDOW).clip(0, 2 * WINDOW - 2)] + bend[:, np.arange(-1, 2 * WINDOW - 1).clip(0)]) / 2
     near, place = _chords(distance[:, :-1], distance[:, 1:], bend)
-    each = np.arange(len(low))
     best = near.argmin(axis=1)
     freq_hz = table.dense_hz[point[each, best]]
-    step = np.log(table.dense_hz[point[each, best] + 1] / freq_hz)
-    number = np.arange(table.starts.shape[1] - 1)
-    looked = (number > cell[:, :1]) & (number < cell[:, -1:])
+    step = np.log(table.dense_hz[point[each, best] + STRIDE] / freq_hz)
+    number = np.arange(start, table.starts.shape[1] - 1)
+    # Where a line hardly turns within a cell it is the network that does, and every point is wanted.
+    turns = np.diff(rows[:, start:], axis=1) > 2 * STRIDE
+    looked = turns & (number > cell[:, :1]) & (number < cell[:, -1:])
     return _Dip(near[each, best], freq_hz * np.exp(step * place[each, best]), step), looked
 
 
-def _elsewhere(cut: _Cut, cells: np.ndarray) -> _Dip:
-    """On all dense points of some cells."""
+def _elsewhere(cut: _Cut, cells: np.ndarray, start: int) -> _Dip:
+    """On all dense points of some of the cells from `start`."""
     table = cut.table
     pair_load, pair_cell = np.nonzero(cells)
-    pair, point, last = _points(table, pair_load, pair_cell)
+    pair_cell += start
+    pair, point, last = _points(table, pair_load + cut.first, pair_cell)
     load, cell = pair_load[pair], pair_cell[pair]
     distance = cut(load, cell, np.where(last, 1.0, table.share[point]), point)
     begin = np.nonzero(~last)[0]
@@ -349,18 +403,17 @@ def _gamma(table: Table, load, cell, point, share):
     return (end + (table.ends[load, cell + 1] - end) * share) * table.turn[point]
 
 
-_AROUND = np.array([-0.6, -0.2, 0.2, 0.6])
+_AROUND = np.array([-1.2, -0.4, 0.4, 1.2])
 
 
-def _refined(plane, table, probe, dip: _Dip) -> tuple[np.ndarray, np.ndarray]:
-    """Exact values around each load's dip; deep ones, where a step is much of what is left, once and again."""
-    every = np.arange(len(table.loads))
-    at_hz, near = dip.freq_hz.copy(), np.full(len(every), np.inf)
-    step, loads = dip.step, every
-    for _ in range(DEEP_ROUNDS):
+def _refined(plane, table, group, probe, dip: _Dip, cared: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Exact values around the dip of each load that is cared for; deep ones are looked at again, more finely."""
+    at_hz, near = dip.freq_hz.copy(), dip.near.copy()
+    step, loads = dip.step, np.nonzero(cared & np.isfinite(dip.near))[0]
+    for _ in range(DEEP_ROUNDS if len(loads) else 0):
         freq_hz = at_hz[loads, None] * np.exp(step[loads, None] * _AROUND)
         freq_hz = freq_hz.clip(table.freq_hz[0], table.freq_hz[-1])
-        distance = _exactly(plane, table, probe, loads, freq_hz)
+        distance = _exactly(plane, table, probe, loads + group.loads.start, freq_hz)
         chord, place = _chords(distance[:, :-1], distance[:, 1:])
         own = np.arange(len(loads))
         best = np.abs(distance).argmin(axis=1)
@@ -372,50 +425,47 @@ def _refined(plane, table, probe, dip: _Dip) -> tuple[np.ndarray, np.ndarray]:
         if not len(loads):
             break
         at_hz[loads] = middle[deep]
-        step = step / 4
+        step = step / 2.5
     return near, at_hz
 
 
-def _exactly(plane, table, probe, loads, freq_hz):
-    """1 + T of one probe for some loads, each at frequencies of its own, shape (n, n_freq)."""
-    found = np.empty(freq_hz.shape, dtype=complex)
-    here = plane.at(freq_hz.ravel())
-    for number, group in enumerate(table.groups):
-        mine = np.nonzero(table.group_of[loads] == number)[0]
-        if not len(mine):
-            continue
-        own_hz = freq_hz[mine]
-        flat = (mine[:, None] * freq_hz.shape[1] + np.arange(freq_hz.shape[1])).ravel()
-        view = _view(here.taken(flat), group_at(table.loads[group.loads.start], own_hz.ravel()))
-        gamma = table.reflections(loads[mine], own_hz).ravel()
-        found[mine] = (view.f[probe] * (1 - view.a * gamma) / (1 - view.b[probe] * gamma)).reshape(own_hz.shape)
-    return found
+def _exactly(plane: Plane, table: Table, probe: int, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
+    """1 + T of one probe for some loads of a group, each at frequencies of its own, shape (n, n_freq)."""
+    flat = freq_hz.ravel()
+    view = _view(plane.at(flat), group_at(table.loads[loads[0]], flat))
+    gamma = table.reflections(loads, freq_hz).ravel()
+    return (view.f[probe] * (1 - view.a * gamma) / (1 - view.b[probe] * gamma)).reshape(freq_hz.shape)
 
 
 # ---------------------------------------------------------------------- poles
 
 
-def _counts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray]:
+def _counts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     n_load = len(table.loads)
     turns, resolved = np.zeros(n_load, dtype=int), np.ones(n_load, dtype=bool)
+    turn_hz = np.full(n_load, np.nan)
     for view, group in zip(views, table.groups, strict=True):
         own, sure = _half_turns(view.endless)
         turns[group.loads] += own
         resolved[group.loads] &= sure
-        reach = np.abs(view.a) * table.radius[group.loads]
-        cells = np.maximum(reach[:, 1:], reach[:, :-1]) + ROOM * np.abs(np.diff(reach)) >= 1
-        if not cells.any():
+        radius, size = table.radius[group.loads], np.abs(view.a).astype(np.float32)
+        most = size * radius.max(axis=0)
+        near = np.nonzero((1 + ROOM) * np.maximum(most[1:], most[:-1]) >= 1)[0]
+        left, right = size[near] * radius[:, near], size[near + 1] * radius[:, near + 1]
+        row, place = np.nonzero(np.maximum(left, right) + ROOM * np.abs(right - left) >= 1)
+        if not len(row):
             continue
-        row, cell = np.nonzero(cells)
-        crossings, sure = _crossings(plane, table, view, row + group.loads.start, cell)
+        cell = near[place]
+        crossings, sure, passed_hz = _crossings(plane, table, view, row + group.loads.start, cell)
         turns += 2 * crossings
+        turn_hz = np.fmax(turn_hz, passed_hz)
         resolved &= sure
         # At zero frequency 1 − a Γ is real: on the negative axis, where a turn begins, it is half of one already.
         outer = table.starts[table.row_of[group.loads]][:, [0, -1]]
         ends = np.angle(1 - view.a[[0, -1]] * table.ends[group.loads][:, [0, -1]] * table.turn[outer])
         half = np.where(np.abs(ends) > np.pi / 2, np.sign(ends), 0).astype(int)
         turns[group.loads] += half[:, 1] - half[:, 0]
-    return plane.unstable - turns, resolved
+    return plane.unstable - turns, resolved, turn_hz
 
 
 def _half_turns(locus: np.ndarray) -> tuple[int, bool]:
@@ -427,7 +477,10 @@ def _half_turns(locus: np.ndarray) -> tuple[int, bool]:
 
 
 def _crossings(plane, table, view, load, cell):
-    """How often 1 − a Γ of each load crosses the negative real axis, counter-clockwise positive, in some cells."""
+    """How often 1 − a Γ of each load crosses the negative real axis in some cells, counter-clockwise positive.
+
+    Also whether that is sure, and the highest frequency at which it does so clockwise. [Hz]
+    """
     n_load = len(table.loads)
     pair, point, last = _points(table, load, cell)
     share = np.where(last, 1.0, table.share[point])
@@ -440,11 +493,14 @@ def _crossings(plane, table, view, load, cell):
     low_hz, high_hz = freq_hz[step], freq_hz[step + 1]
     # A sum of small steps less the difference of principal values is a whole number of turns.
     found = -(np.bincount(owner, np.angle(high) - np.angle(low), n_load))
+    passed_hz = np.full(n_load, np.nan)
     for _ in range(COUNT_ROUNDS):
         turn = np.angle(high / low)
         size = np.abs(high / low)
         wide = (np.abs(turn) > COUNT_TURN) | (size > 4) | (size < 0.25)
         found += np.bincount(owner[~wide], turn[~wide], n_load)
+        past = ~wide & (turn < 0) & (np.angle(low) < 0) & (np.angle(high) > 0)
+        np.fmax.at(passed_hz, owner[past], np.sqrt(low_hz[past] * high_hz[past]))
         owner, low, high, low_hz, high_hz = (x[wide] for x in (owner, low, high, low_hz, high_hz))
         if not len(owner):
             break
@@ -456,7 +512,7 @@ def _crossings(plane, table, view, load, cell):
     resolved = np.ones(n_load, dtype=bool)
     found += np.bincount(owner, np.angle(high / low), n_load)
     resolved[owner] = False
-    return np.round(found / (2 * np.pi)).astype(int), resolved
+    return np.round(found / (2 * np.pi)).astype(int), resolved, passed_hz
 
 
 def _locus_at(plane, table, owner, freq_hz):

@@ -26,6 +26,9 @@ import numpy as np
 
 from sim.measures.rational import Barycentric
 
+BLOCK = 256
+"""Frequencies carried at a time: larger arrays go back to the system each time, which costs more than they do."""
+
 
 @dataclass(frozen=True)
 class Plane:
@@ -71,17 +74,6 @@ class Plane:
         return Plane(
             freq_hz,
             *(between(values) for values in (self.closed, self.inverse, self.opened, self.reference)),
-            self.unstable,
-        )
-
-    def taken(self, places: np.ndarray) -> "Plane":
-        """The plane at some of its frequencies."""
-        return Plane(
-            self.freq_hz[places],
-            self.closed[places],
-            self.inverse[:, places],
-            self.opened[:, places],
-            self.reference[places],
             self.unstable,
         )
 
@@ -188,8 +180,11 @@ def carried(plane: Plane, support: np.ndarray, weights: np.ndarray, reference: C
     probes = len(plane.inverse)
 
     def further(freq_hz: np.ndarray, form: Barycentric | None = None) -> Plane:
-        form = form or Barycentric(s, support, 2j * np.pi * freq_hz)
-        found = form(rows, weights)
+        if form is not None:
+            found = form(rows, weights)
+        else:
+            parts = [2j * np.pi * freq_hz[i : i + BLOCK] for i in range(0, len(freq_hz), BLOCK)]
+            found = np.concatenate([Barycentric(s, support, part)(rows, weights) for part in parts], axis=1)
         return Plane(
             freq_hz,
             found[0],
@@ -200,9 +195,7 @@ def carried(plane: Plane, support: np.ndarray, weights: np.ndarray, reference: C
             further,
         )
 
-    return Plane(
-        plane.freq_hz, plane.closed, plane.inverse, plane.opened, plane.reference, plane.unstable, further
-    )
+    return Plane(plane.freq_hz, plane.closed, plane.inverse, plane.opened, plane.reference, plane.unstable, further)
 
 
 def plane_of_loops(

@@ -83,6 +83,8 @@ def _trial(answers: list) -> Trial:
     values |= {name: np.array([[m.single[i]] for m in measures]) for i, name in enumerate(SINGLE)}
     if measures[0].lines is not None:
         values["line_margin"] = np.array([[m.lines.margin.min()] for m in measures])
+    if measures[0].antennas is not None:
+        values["antenna_margin"] = np.array([[m.antennas.margin.min()] for m in measures])
     return Trial(
         stable=values["stable"][:, 0] == 1,
         degree=np.array([_degree(m) for m in measures]),
@@ -98,10 +100,11 @@ def _degree(measures) -> float:
     stable = np.array([bool(verdict.stable) for verdict in verdicts])
     # On the open line only the verdict is a limit, so a small margin there does not make a design thin.
     counts = np.array([True, False][: len(verdicts)])
-    if measures.lines is not None:
-        margins = np.concatenate([margins, measures.lines.margin])
-        counts = np.concatenate([counts, np.ones(len(measures.lines.margin), dtype=bool)])
-        stable = np.concatenate([stable, measures.lines.stable])
+    for more in (measures.lines, measures.antennas):
+        if more is not None:
+            margins = np.concatenate([margins, more.margin])
+            counts = np.concatenate([counts, np.ones(len(more.margin), dtype=bool)])
+            stable = np.concatenate([stable, more.stable])
     if not stable.all():
         return -float(margins[~stable].max())
     return float(margins[counts].min())

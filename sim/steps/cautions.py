@@ -5,10 +5,12 @@ import math
 import numpy as np
 
 from sim.deck.build import antenna_of, chain_of, route_of
+from sim.feedline.ends import OnePort
 from sim.feedline.line import both_voltages_at_constant_power
 from sim.measures.surroundings import site_noise
 from sim.noise.external import noise_class
 from sim.quantity import format_quantity
+from sim.stability.judged import study_loads
 from sim.summary.matching import MATCHES
 
 LEAST_CONVERTER_V = 1.0
@@ -52,6 +54,7 @@ def cautions(study) -> list[str]:
             f"{chain.circuit.name} has no loop probe, so nothing is said about its stability. Put one into the op-amp's"
             " output wire, before the feedback branches off: Xloop DRIVING RECEIVING probe."
         )
+    found += _far_ends(study)
     if study.run.units < study.run.build and set(MATCHES) & set(study.limits):
         few = f"{study.run.units} unit{'s' * (study.run.units > 1)} only"
         found.append(f"Match is judged among {few}; a build has {study.run.build}.")
@@ -93,6 +96,16 @@ def _feed(study, chain) -> list[str]:
     return [
         f"A converter of {asked} behind {behind} can rest at {upper:.1f} V or hang at {lower:.1f} V when it starts: let"
         " it switch on only well above the lower one. The upper one is what is computed."
+    ]
+
+
+def _far_ends(study) -> list[str]:
+    """How far the measured far ends reach."""
+    ends = {load.end for load in study_loads(study) if isinstance(load.end, OnePort)}
+    return [
+        f"{end.name} was measured from {format_quantity(end.freq_hz[0], 'Hz')} to"
+        f" {format_quantity(end.freq_hz[-1], 'Hz')}; beyond that its reflection is taken as at the ends."
+        for end in sorted(ends, key=lambda end: end.name)
     ]
 
 

@@ -14,10 +14,11 @@ import numpy as np  # noqa: E402
 from sim.engine.isolate import Failed, isolated  # noqa: E402
 from sim.measures.panel import BANDED, CURVES, SINGLE  # noqa: E402
 from sim.measures.unit import Item, UnitWorker  # noqa: E402
-from sim.stability.judged import study_loads  # noqa: E402
+from sim.stability.judged import study_loads, study_sources  # noqa: E402
 from sim.steps.layout import chunk_units  # noqa: E402
 from sim.study.read import read_study  # noqa: E402
 from sim.study.scenarios import scenarios  # noqa: E402
+from sim.summary.antennas import Antennas  # noqa: E402
 from sim.summary.lines import Lines  # noqa: E402
 from sim.tables import replace_file, write_csv  # noqa: E402
 
@@ -41,7 +42,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
         scenarios, units; banded (n_scenario, n_unit, measure, band), single (n_scenario, n_unit, measure), curves
         (n_scenario, n_unit, curve, frequency), NaN where a unit failed; read_hz; misfit; contributors and their names;
         cautions; seconds (inside the simulator, in units altogether). With ``[stability]`` also those of
-        :class:`sim.summary.lines.Lines`.
+        :class:`sim.summary.lines.Lines` and :class:`sim.summary.antennas.Antennas`.
     failures : list of dict
         Rows of failures.csv.
     """
@@ -61,6 +62,8 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
     failures, cautions, seconds, shown = [], [], np.zeros(2), 0.0
     loads = [study_loads(scenario.study) for scenario in every]
     lines = Lines.empty(*shape, max(map(len, loads))) if loads[0] else None
+    sources = study_sources(study)
+    antennas = Antennas.empty(*shape, len(sources)) if sources else None
     make = _Maker(every, units)
     for index, answer in isolated(make, items):
         item = items[index]
@@ -79,6 +82,8 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
             arrays["misfit"][where] = measures.misfit
             if measures.lines is not None:
                 lines.keep(where, measures.lines)
+            if measures.antennas is not None:
+                antennas.keep(where, measures.antennas)
             seconds += (answer.inside_s, answer.whole_s)
             for name, psd in answer.contributions.items():
                 contributions[item.scenario, name] = psd
@@ -91,6 +96,8 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
         arrays["curves"] = np.full((*shape, len(CURVES), 0), np.nan)
     if lines is not None:
         arrays |= lines.arrays()
+    if antennas is not None:
+        arrays |= antennas.arrays()
     arrays["units"] = units
     arrays["scenarios"] = np.array([scenario.number for scenario in every])
     arrays["seconds"] = seconds

@@ -8,25 +8,32 @@ import numpy as np
 import pandas as pd
 
 from sim.columns import EXTERNAL, EXTERNAL_DECILES, TABLES
-from sim.deck.build import chain_of, unit_table
+from sim.deck.build import antenna_of, chain_of, unit_table
+from sim.engine.isolate import isolated
 from sim.measures.supply import needs
 from sim.measures.surroundings import curve_frequencies, site_noise
 from sim.noise.level import LEVELS
-from sim.stability.judged import study_loads
+from sim.stability.both_ends import TogetherWorker
+from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
 from sim.summary.answer import answer, scenario_names
+from sim.summary.antennas import AllAntennas, antenna_rows, antennas_of
 from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.drivers import drivers_table
 from sim.summary.feedlines import Feedlines, feedlines_of
 from sim.summary.lines import line_rows
 from sim.summary.matching import build_matches
 from sim.summary.plug_in import noise_words
+from sim.summary.together import pairs_of, together_rows, together_told
 from sim.summary.yields import limits_kept, starved_told, summary_table
 from sim.tables import read_csv, replace_file, write_csv, write_parquet
+
+CAPACITANCE_AT_HZ = 1e5
+"""Where the capacitance of an antenna is read for the table of antennas. [Hz]"""
 
 
 def main(argv=None) -> None:
@@ -73,7 +80,7 @@ def main(argv=None) -> None:
     noises = {scenario.number: noise_words(scenario.study) for scenario in every}
     needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}
     findings = starved_told(all_units, scenario_names(chosen), needed)
-    feedlines = _feedlines(all_units, every, out)
+    feedlines, antennas = _feedlines(all_units, every, out), _antennas(all_units, every, out)
     verdict = answer(
         study,
         summary,
@@ -86,6 +93,8 @@ def main(argv=None) -> None:
         findings,
         feedlines=feedlines,
         mending=mendings(study, every, all_units, out),
+        antennas=antennas,
+        together=_together(all_units, every, scenario_names(chosen), out),
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
@@ -109,6 +118,42 @@ def _feedlines(all_units, every, out: Path) -> tuple[Feedlines, ...]:
     table = line_rows(lines, all_units.scenarios, all_units.units, loads)
     write_csv(table, path, "stability.csv")
     return feedlines_of(lines, all_units.scenarios, all_units.units, table)
+
+
+def _antennas(all_units, every, out: Path) -> tuple[AllAntennas, ...]:
+    """Write antennas.csv; what it says of each scenario. Without ``[stability]`` nothing, and no older table stays."""
+    path, antennas = out / "antennas.csv", all_units.antennas
+    if antennas is None:
+        path.unlink(missing_ok=True)
+        return ()
+    own = [_capacitance(antenna_of(scenario.study)) for scenario in every]
+    table = antenna_rows(antennas, all_units.scenarios, all_units.units, study_sources(every[0].study), own)
+    write_csv(table, path, "antennas.csv")
+    return antennas_of(antennas, all_units.scenarios, all_units.units, table)
+
+
+def _together(all_units, every, names, out: Path) -> list[str]:
+    """Try the worst of both maps together, write both_ends.csv, and say what came of it."""
+    path = out / "both_ends.csv"
+    path.unlink(missing_ok=True)
+    if all_units.lines is None or all_units.antennas is None:
+        return []
+    sources = study_sources(every[0].study)
+    tables = [read_csv(out / name) for name in ("stability.csv", "antennas.csv")]
+    pairs = pairs_of([scenario.number for scenario in every], *tables)
+    found = [result for _, result in isolated(lambda: TogetherWorker(every, sources), pairs)]
+    loads = [study_loads(scenario.study) for scenario in every]
+    own = [_capacitance(antenna_of(scenario.study)) for scenario in every]
+    table = together_rows(all_units, pairs, found, sources, loads, own)
+    write_csv(table, path, "both_ends.csv")
+    return together_told(table, names)
+
+
+def _capacitance(antenna) -> float:
+    """Of an antenna far below its resonance; NaN where it is no capacitance there. [F]"""
+    impedance = complex(antenna.impedance(np.array([CAPACITANCE_AT_HZ]))[0])
+    capacitive = -impedance.imag > abs(impedance.real)
+    return -1 / (2 * np.pi * CAPACITANCE_AT_HZ * impedance.imag) if capacitive else np.nan
 
 
 _GROUPS = (("_nv", "voltage noise"), ("_np", "current noise"), ("_nn", "current noise"))

@@ -20,6 +20,9 @@ FIXED = (
     "stability.cables",
     "stability.lengths",
     "stability.far_ends",
+    "stability.antennas",
+    "stability.leads",
+    "stability.capacitances",
 )
 """Keys that are the same in all scenarios of a study: results could not be compared, or have other keys beside them."""
 PARTS = ("amplifier", "parts")

@@ -31,6 +31,10 @@ from sim.study.preferred import preferred_values
 LOWEST_BAND_HZ, HIGHEST_BAND_HZ = 5e4, 6e7
 LONGEST_TEXT = 200
 MOST_VALUES = 1000
+MOST_SOURCES = 40
+"""Leads, and capacitances: a map of both has as many squared."""
+ANTENNA_CASES = ("nominal", "removed", "shorted")
+"""What may stand at the amplifier's input in the judging of antennas."""
 
 
 def _number(text, unit: str, low: float, high: float, what: str) -> float:
@@ -761,6 +765,35 @@ def _far_ends(values) -> tuple[str, ...]:
     return names
 
 
+def _antennas(values) -> tuple[str, ...]:
+    for value in (names := _names(values, 'Write, for example, ["nominal", "removed", "shorted"].')):
+        if value not in ANTENNA_CASES:
+            near = nearest(value, ANTENNA_CASES, 0.4)
+            hint = f"Nearest: {near}. " if near else ""
+            raise QuantityError(f"there is no antenna {shown(value)}.", f"{hint}Known: {', '.join(ANTENNA_CASES)}.")
+    return names
+
+
+def _rising(values, unit: str, low: float, high: float, example: str, what: str) -> tuple[float, ...]:
+    _filled(values, example)
+    read = tuple(_number(value, unit, low, high, what) for value in values)
+    if len(read) > MOST_SOURCES:
+        raise QuantityError(f"there are {len(read)} of them.", f"Write at most {MOST_SOURCES}.")
+    if any(b <= a for a, b in zip(read, read[1:], strict=False)):
+        raise QuantityError("the values do not rise.", "Write each value once, smallest first.")
+    return read
+
+
+def _leads(values) -> tuple[float, ...]:
+    what = 'Write inductances from 1 nH to 1 mH, for example "1u".'
+    return _rising(values, "H", 1e-9, 1e-3, 'Write, for example, ["0.1u", "1u", "5u"].', what)
+
+
+def _shares(values) -> tuple[float, ...]:
+    what = "Write shares of the antenna's own capacitance from 0.01 to 100, for example 1.2."
+    return _rising(values, "", 0.01, 100, "Write, for example, [0.7, 1, 1.5].", what)
+
+
 class Stability(_Table):
     """What else the amplifier must be stable with, beside its own line matched and open."""
 
@@ -779,6 +812,22 @@ class Stability(_Table):
         " unplugged (an open stub of 30 mm; also with the plug off at the amplifier), or a Touchstone file .s1p",
         '["open", "short", "unplugged"]',
         default=FAR_ENDS,
+    )
+    antennas: Annotated[tuple[str, ...], BeforeValidator(_antennas)] = _field(
+        "what stands at the input: nominal (the study's antenna, with each lead and each capacitance), removed (nothing"
+        " but its stray), shorted (the input terminals joined, also through each lead)",
+        '["nominal", "removed", "shorted"]',
+        default=ANTENNA_CASES,
+    )
+    leads: Annotated[tuple[float, ...], BeforeValidator(_leads)] = _field(
+        "inductance of a lead between antenna and amplifier, smallest first; no lead is always among them",
+        '["0.1u", "1u", "5u"]', "H", (1e-7, 2e-7, 5e-7, 1e-6, 2e-6, 5e-6),
+    )
+    capacitances: Annotated[tuple[float, ...], BeforeValidator(_shares)] = _field(
+        "capacitance of the antenna as a share of its own, its impedance divided by that: dry and wet, a short piece"
+        " and a longer wire; 1 is always among them",
+        "[0.7, 1, 1.5]",
+        default=(0.25, 0.5, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0),
     )
 
 
@@ -858,7 +907,7 @@ class Study(_Table):
     bands: Bands = Bands()
     run: Run = Run()
     fixture: Bench = Bench()
-    stability: Stability | None = Field(default=None, description="feedlines to be stable with; none without it")
+    stability: Stability | None = Field(default=None, description="feedlines and antennas to be stable with")
     vary: tuple[Vary, ...] = ()
     limits: dict[str, Annotated[Limit, BeforeValidator(_limit)]] = _field(
         "bound that a measure must keep at every band (bandfloor list measures)", '"10 +- 1"', default={}

@@ -30,7 +30,7 @@ __all__ = ["MOST_SCENARIOS", "read_study", "study_text"]
 MOST_SCENARIOS = 9_999
 """Scenarios that one study may make."""
 _LATER = ("strong", "array")
-_LINE_MEASURES = ("line_margin",)
+_LINE_MEASURES = ("line_margin", "antenna_margin")
 _FIELD_MEASURES = ("noise_margin_db", "noise_rise_db", "antenna_factor_db")
 
 
@@ -188,7 +188,7 @@ class _Check:
             remedy = f"Antenna models that have it: {', '.join(others)}.{hint}"
             self.fault(path, "is not a key of this antenna.", remedy)
             return
-        if len(elsewhere) == 1:
+        if len(elsewhere) == 1 and nearest(path[-1], known, 0.85) is None:
             self.fault(path, "is not a key here.", f"It is a key of [{elsewhere[0].partition('.')[0]}].")
             return
         near = nearest(path[-1], known)
@@ -210,10 +210,10 @@ class _Check:
             self._name((table, key), key, name)
         for key, faults in (("cables", partial(name_fault, "cable")), ("far_ends", one_port_fault)):
             names = self.at("stability", key)
-            for number, name in enumerate(names if isinstance(names, list) else ()):
+            for name in names if isinstance(names, list) else ():
                 said = faults(name, self.folder) if is_plain_text(name) else None
                 if said:
-                    self.fault(("stability", key, number), *said)
+                    self.fault(("stability", key), *said)
         sections = self.at("feedline", "sections")
         for number in range(len(sections) if isinstance(sections, list) else 0):
             path = ("feedline", "sections", number, "cable")
@@ -299,7 +299,7 @@ class _Check:
                 self.fault(("limits", name), "is a measure that this version does not compute.", remedy)
             elif name in _LINE_MEASURES and self.at("stability") is None:
                 remedy = "Add a table [stability], an empty one for its defaults, or take the limit out."
-                self.fault(("limits", name), "needs feedlines to be judged with.", remedy)
+                self.fault(("limits", name), "needs feedlines and antennas to be judged with.", remedy)
             elif self.at("antenna", "model") == "fixture" and name in _FIELD_MEASURES:
                 remedy = "Choose an antenna, or take the limit out."
                 self.fault(("limits", name), "cannot be kept: a fixture receives no field.", remedy)

@@ -9,7 +9,8 @@ yield, yield_low, yield_high, passed, worst, verdict), passing, best (scenario n
 scenario and measure at the middle band), snr_loss (nominal unit, one entry a scenario and band: noise_margin_db and
 the snr_loss_db it costs), optima (best value of each choice that is a number: see optimum.optima), noise_rise (one
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
-:class:`sim.summary.feedlines.Feedlines`), mending (where units are not stable enough: one entry a scenario, see
+:class:`sim.summary.feedlines.Feedlines`), antennas (the same:
+:class:`sim.summary.antennas.AllAntennas`), mending (where units are not stable enough: one entry a scenario, see
 :func:`sim.summary.mending.mending_entry`), cautions. Numbers that are none are null.
 """
 
@@ -26,6 +27,7 @@ from sim.columns import MEASURES
 from sim.noise.density import snr_loss
 from sim.quantity import Limit
 from sim.summary import optimum, plug_in
+from sim.summary.antennas import AllAntennas, antennas_told
 from sim.summary.drivers import REST, TEMPERATURE
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.mending import mending_told
@@ -75,6 +77,8 @@ def answer(
     noises: Mapping[int, str] | None = None,
     findings: Sequence[str] = (),
     feedlines: Sequence[Feedlines] = (),
+    antennas: Sequence[AllAntennas] = (),
+    together: Sequence[str] = (),
     mending: Sequence[dict] = (),
 ) -> dict:
     """What the run says.
@@ -95,6 +99,10 @@ def answer(
         Sentences about units that are no good whatever the study asks; they follow the first of the verdict.
     feedlines : sequence of Feedlines
         Of each scenario, in a study with ``[stability]``.
+    antennas : sequence of AllAntennas
+        The same.
+    together : sequence of str
+        Sentences about both ends together.
     mending : sequence of dict
         Of each scenario that is not stable enough, from :func:`sim.summary.mending.mending_entry`.
 
@@ -125,9 +133,10 @@ def answer(
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
     told_drivers = _drivers_told(ranked, first)
     sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima)]
-    sentences += feedlines_told(feedlines, names, first)
+    sentences += [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
+    maps = {"feedlines": feedlines, "antennas": antennas}
+    found = {key: [dataclasses.asdict(one) for one in every] for key, every in maps.items() if every}
     sentences += mending_told(mending, names)
-    found = {"feedlines": [dataclasses.asdict(entry) for entry in feedlines]} if feedlines else {}
     found |= {"mending": list(mending)} if mending else {}
     return {
         "title": study.title,

@@ -15,6 +15,7 @@ import numpy as np
 
 from sim.errors import BandfloorError
 from sim.measures.panel import BANDED, CURVES, SINGLE
+from sim.summary.antennas import ANTENNA_SINGLE, Antennas
 from sim.summary.lines import LINE_SINGLE, Lines
 from sim.summary.matching import MATCHES, Matches
 
@@ -47,6 +48,8 @@ class Gathered:
         About the resting voltages of the nominal units.
     lines : Lines or None
         Verdicts on every feedline; None without ``[stability]``.
+    antennas : Antennas or None
+        Verdicts with every antenna; None without ``[stability]``.
     """
 
     scenarios: np.ndarray
@@ -60,6 +63,7 @@ class Gathered:
     seconds_whole: float
     cautions: tuple[str, ...] = ()
     lines: Lines | None = None
+    antennas: Antennas | None = None
 
     @property
     def failed(self) -> np.ndarray:
@@ -133,12 +137,8 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
     whole: dict[str, np.ndarray] = {}
     for path, head in zip(paths, heads, strict=True):
         _place(whole, _read(path, _ARRAYS), np.searchsorted(units, head["units"]), len(units))
-    judged = [Lines.read(path) for path in paths]
-    lines = None
-    if judged[0] is not None:
-        lines = Lines.empty(len(scenarios), len(units), judged[0].margin.shape[2])
-        for part, head in zip(judged, heads, strict=True):
-            lines.place(part, np.searchsorted(units, head["units"]))
+    rows = [np.searchsorted(units, head["units"]) for head in heads]
+    lines, antennas = (_maps(kind, paths, rows, len(units)) for kind in (Lines, Antennas))
     inside, altogether = np.sum([head["seconds"] for head in heads], axis=0)
     return Gathered(
         scenarios=scenarios,
@@ -149,7 +149,20 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
         seconds_whole=float(altogether),
         cautions=tuple(dict.fromkeys(str(text) for head in heads for text in head["cautions"])),
         lines=lines,
+        antennas=antennas,
     )
+
+
+def _maps(kind, paths, rows, n_unit: int):
+    """Verdicts of all chunks as one; None where there are none."""
+    judged = [kind.read(path) for path in paths]
+    if judged[0] is None:
+        return None
+    n_scenario, _, n_place = judged[0].margin.shape
+    whole = kind.empty(n_scenario, n_unit, n_place)
+    for part, places in zip(judged, rows, strict=True):
+        whole.place(part, places)
+    return whole
 
 
 _HEAD = ("scenarios", "units", "seconds", "cautions", "contributor_scenarios", "contributor_names", "contributor_psd")
@@ -211,7 +224,15 @@ def responses(gathered: Gathered, bands_hz, matches: Matches, index: int) -> tup
         found.append(Response(measure, math.nan, gathered.single[index, :, k]))
     if gathered.lines is not None:
         found.append(Response("line_margin", math.nan, gathered.lines.smallest[index]))
+    if gathered.antennas is not None:
+        found.append(Response("antenna_margin", math.nan, gathered.antennas.smallest[index]))
     return tuple(found)
+
+
+def more_names(gathered: Gathered) -> tuple[str, ...]:
+    """Measures beside the usual ones, in a study with ``[stability]``."""
+    lines = LINE_SINGLE if gathered.lines is not None else ()
+    return (*lines, *(ANTENNA_SINGLE if gathered.antennas is not None else ()))
 
 
 def measures_table(gathered: Gathered, bands_hz, matches: Matches) -> DataFrame:
@@ -234,7 +255,7 @@ def measures_table(gathered: Gathered, bands_hz, matches: Matches) -> DataFrame:
 
     n_scenario, n_unit = gathered.misfit.shape
     every = [response for i in range(n_scenario) for response in responses(gathered, bands_hz, matches, i)]
-    names = (*BANDED, *MATCHES, *SINGLE, *(LINE_SINGLE if gathered.lines is not None else ()))
+    names = (*BANDED, *MATCHES, *SINGLE, *more_names(gathered))
     code = {name: number for number, name in enumerate(names)}
     per_scenario = len(every) // n_scenario
     return pd.DataFrame(

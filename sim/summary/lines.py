@@ -25,7 +25,7 @@ class Lines:
     Attributes
     ----------
     margin, freq_hz : float32 ndarray, shape (n_scenario, n_unit, n_load)
-        Smallest |1 + T| [1], and where [Hz].
+        Smallest |1 + T| [1], and where, or near what frequency an unstable unit oscillates [Hz].
     poles : float32 ndarray, same shape
         Unstable poles; :data:`UNRESOLVED` where they could not be counted.
     resistance : ndarray, shape (n_scenario, n_unit)
@@ -50,7 +50,8 @@ class Lines:
         """Put in one unit's :class:`sim.stability.line_map.LineMap`, `where` being scenario and unit."""
         count = len(found.margin)
         self.margin[where][:count] = found.margin
-        self.freq_hz[where][:count] = found.freq_hz
+        oscillates = (found.unstable > 0) & np.isfinite(found.turn_hz)
+        self.freq_hz[where][:count] = np.where(oscillates, found.turn_hz, found.freq_hz)
         self.poles[where][:count] = np.where(found.resolved, found.unstable, UNRESOLVED)
         self.resistance[where] = found.least_resistance
         self.unconditional[where] = found.unconditional
@@ -96,8 +97,8 @@ def line_rows(lines: Lines, scenarios, units: np.ndarray, loads) -> DataFrame:
     -------
     table : DataFrame
         Smallest margin over the units from 1 (unit 0 where there is no other), in which unit and at what frequency;
-        for a load with unstable units that of the least stable one. How many units are unstable and how many could not
-        be judged, of all that were simulated.
+        for a load with unstable units near what frequency one of them oscillates. How many units are unstable and how
+        many could not be judged, of all that were simulated.
     """
     import pandas as pd
 

@@ -25,6 +25,7 @@ _NAMES = {
     "mu_source": "stability factor of the source side",
     "stable": "stability",
     "line_margin": "stability margin on any feedline",
+    "antenna_margin": "stability margin with any antenna",
     "supply_v": "supply at the unit",
     "supply_reserve_v": "supply reserve",
     "current_ma": "supply current",

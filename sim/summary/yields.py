@@ -16,8 +16,7 @@ from sim.columns import MEASURES, TABLES
 from sim.errors import BandfloorError
 from sim.measures.panel import BANDED, SINGLE
 from sim.quantity import Limit
-from sim.summary.collect import QUANTILES, Gathered, Response, extremes, nominal, quantiles, responses
-from sim.summary.lines import LINE_SINGLE
+from sim.summary.collect import QUANTILES, Gathered, Response, extremes, more_names, nominal, quantiles, responses
 from sim.summary.matching import MATCHES, Matches
 
 if TYPE_CHECKING:
@@ -140,7 +139,7 @@ def summary_table(
     import pandas as pd
 
     limits = dict(limits or {})
-    unknown = set(limits) - {*BANDED, *MATCHES, *SINGLE, *(LINE_SINGLE if gathered.lines is not None else ())}
+    unknown = set(limits) - {*BANDED, *MATCHES, *SINGLE, *more_names(gathered)}
     if unknown:  # passing over a limit would make the yield look better than it is
         raise BandfloorError(f"Nothing gives {', '.join(sorted(unknown))}, so its limit cannot be judged.")
     drawn = gathered.units > 0

@@ -50,7 +50,7 @@ NETWORKS = [
     (wire(far_end="rod", ground_loss="two rods"), BANDS, "rod"),
     (wire(far_end="300 + rod", wires=2, spacing="30 cm"), BANDS, 50),
     ({"model": "short-dipole", "length": "10 m", "radius": "2 mm", "height": "20 m"}, BANDS, 0),
-    ({"model": "short-dipole", "length": "2 m", "radius": "10 mm", "height": "1 m", "soil": "poor"}, BANDS, 0),
+    ({"model": "short-dipole", "length": "20 m", "radius": "10 mm", "height": "6 m", "soil": "poor"}, BANDS, 0),
     (plain(resistance="30", radiation="5", capacitance="62 pF"), BANDS, 30),
     (plain(radiation="1M", inductance="1 H"), BANDS, 0),
     (plain(capacitance="0.01 pF", inductance="1 H"), LOWEST, 0),

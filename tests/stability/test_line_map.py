@@ -68,3 +68,27 @@ def test_a_resistor_before_the_line_makes_it_stable_on_everything():
         assert found.stable.all() == holds
         lowest = buffer.z_out(np.geomspace(1e4, 2e9, 20_000)).real.min()
         assert found.least_resistance == pytest.approx(lowest, abs=0.2)
+
+
+def test_the_frequency_of_oscillation_is_told():
+    """Where the loop passes around -1 lies near the growing pole that Newton's method finds on the same load."""
+    buffer = Buffer(series=0.5)
+    loads = loads_of(CABLES, (0.9,), ("open",))
+    table = table_for(buffer, loads)
+    found = judge_lines(buffer.plane(table.freq_hz), table)
+    for i, load in enumerate(loads):
+        assert found.unstable[i] == 2
+        # A lossless line of the same length and impedance is near enough, and has a closed form off the axis.
+        delay = load.line.length / (load.cable.velocity_factor * 299792458.0)
+
+        def distance(s, delay=delay, z0=load.cable.z0):
+            z = z0 / np.tanh(s * delay)
+            gain = 2 * np.pi * buffer.gbw / s / (1 + s / (2 * np.pi * buffer.second))
+            return 1 + gain * (buffer.series + z) / (buffer.r_out + buffer.series + z)
+
+        pole = 2j * np.pi * found.turn_hz[i]
+        for _ in range(60):
+            slope = (distance(pole * (1 + 1e-6)) - distance(pole)) / (1e-6 * pole)
+            pole -= distance(pole) / slope
+        assert pole.real > 0
+        assert found.turn_hz[i] == pytest.approx(pole.imag / 2 / np.pi, rel=0.2)

@@ -1,0 +1,108 @@
+"""A unit's own deck on a lossless line, kicked: the proof in time for units that fail, come near, or are drawn.
+
+The line of the simulator has no loss, which is the harder case: what oscillates only on it may stand on a real cable.
+A resistor at either end may stand for the loss of one frequency.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.deck.chain import REFERENCE_LOAD, Deck
+from sim.engine.ngspice import Simulator
+from sim.stability.transient import Kick, KickTest, kick_test, watching_time
+
+KICK_V = 1e-3
+"""What the output and each probe's receiving side are kicked by. [V]"""
+OPEN_OHM, SHORT_OHM = 1e6, 0.1
+"""Resistors that stand for an open and for a shorted far end. [Ω]"""
+
+
+@dataclass(frozen=True)
+class LosslessLine:
+    """A line and its far end, as the simulator has them.
+
+    Attributes
+    ----------
+    z0 : float
+        [Ω]
+    delay_s : float
+        One way; 0 for no line, only the far end. [s]
+    far_ohm : float
+        [Ω]
+    end_ohm : float
+        In series at each end, for the line's loss. [Ω]
+    """
+
+    z0: float
+    delay_s: float
+    far_ohm: float
+    end_ohm: float = 0.0
+
+
+def on_line(deck: Deck, line: LosslessLine) -> tuple[str, ...]:
+    """A unit's deck with a line and its far end in place of the reference load.
+
+    Parameters
+    ----------
+    deck : Deck
+        From :func:`sim.deck.assemble.assemble`.
+    line : LosslessLine
+    """
+    load = f"rz_load out 0 {REFERENCE_LOAD!r}"
+    if not any(text.startswith(load) for text in deck.lines):
+        raise ValueError("the deck has no reference load at its output")
+    if line.delay_s > 0:
+        loss = max(line.end_ohm, 1e-3)
+        cards = (
+            f"rz_near out z_near {loss!r}",
+            f"tz_line z_near 0 z_end 0 z0={line.z0!r} td={line.delay_s!r}",
+            f"rz_end z_end z_far {loss!r}",
+            f"rz_load z_far 0 {line.far_ohm!r}",
+        )
+    else:
+        cards = (f"rz_load out 0 {line.far_ohm!r}",)
+    return tuple(piece for text in deck.lines for piece in (cards if text.startswith(load) else (text,)))
+
+
+def kick_unit(
+    simulator: Simulator,
+    deck: Deck,
+    line: LosslessLine,
+    freq_hz: float,
+    margin: float,
+    growth_hz: float | None = None,
+) -> KickTest:
+    """Kick a unit on a line at its output and in every loop, and watch these nodes and all op-amp pins.
+
+    Parameters
+    ----------
+    simulator : Simulator
+    deck : Deck
+    line : LosslessLine
+    freq_hz : float
+        Where it is expected to oscillate, if it does: of the smallest margin, or of the pole. [Hz]
+    margin : float
+        Smallest distance of the locus from −1.
+    growth_hz : float, optional
+        Growth rate σ/2π, where a pole is known. [Hz]
+
+    Raises
+    ------
+    UnitFailed
+    LibraryLost
+    """
+    lines = on_line(deck, line)
+    nodes = ("out", *(deck.reads[3 + 2 * k] for k in range(deck.probes)))
+    drives = ("iz_out", *(deck.drives[2 * k + 1] for k in range(deck.probes)))
+    names = tuple(f"v({node})" for node in dict.fromkeys(nodes))
+    simulator.load(lines, names)
+    kicks = []
+    for node, drive in zip(nodes, drives, strict=True):
+        simulator.excite(drives, drive)
+        found = simulator.ac(f"lin 1 {float(freq_hz)!r} {float(freq_hz)!r}", names)
+        ohm = float(np.abs(found[f"v({node})"][0]))
+        kicks.append(Kick(node, KICK_V / max(ohm, 1e-3)))
+    watch = tuple(dict.fromkeys((*nodes, *(pin for pins in deck.pins for pin in pins if pin != "0"))))
+    length = watching_time(freq_hz, margin, growth_hz, line.delay_s)
+    return kick_test(simulator, lines, tuple(kicks), watch, freq_hz, length)
