@@ -98,12 +98,12 @@ def _degree(measures) -> float:
     verdicts = [v for v in (measures.verdict_matched, measures.verdict_open) if v is not None]
     margins = np.array([verdict.margin for verdict in verdicts])
     stable = np.array([bool(verdict.stable) for verdict in verdicts])
-    # On the open line only the verdict is a limit, so a small margin there does not make a design thin.
+    # On the open line and with other antennas the verdict counts, and a small margin does not make a design thin.
     counts = np.array([True, False][: len(verdicts)])
     for more in (measures.lines, measures.antennas):
         if more is not None:
             margins = np.concatenate([margins, more.margin])
-            counts = np.concatenate([counts, np.ones(len(more.margin), dtype=bool)])
+            counts = np.concatenate([counts, np.full(len(more.margin), more is measures.lines)])
             stable = np.concatenate([stable, more.stable])
     if not stable.all():
         return -float(margins[~stable].max())
