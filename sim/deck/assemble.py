@@ -1,6 +1,6 @@
 """One unit in one scenario, written out as a deck."""
 
-from sim.deck.chain import READS, REFERENCE_LOAD, RESERVED, Chain, Deck, UnitValues
+from sim.deck.chain import REFERENCE_LOAD, RESERVED, SOURCE_CURRENT, Chain, Deck, UnitValues
 from sim.deck.emf import BALANCED_READS, LEG_DRIVE, emf_cards
 from sim.deck.feed import feed_cards
 from sim.errors import CircuitError, Fault
@@ -46,11 +46,11 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         f".temp {unit.temperature_c!r}",
         f".options tnom={unit.temperature_c!r}",
         OPTIONS,
-        *emf_cards(antenna, circuit.balanced),
+        *emf_cards(antenna, circuit.balanced, circuit.input),
     ]
     for part in circuit.parts:
         a, b = (node(n) for n in part.nodes)
-        lines.append(f"{part.name.lower()} {a} {b} {float(unit.parts[part.name])!r}")
+        lines.append(f"{part.card_name} {a} {b} {float(unit.parts[part.name])!r}")
     lines += [card.text for card in circuit.others]
     operating, every = ["vcc", "vz_sup#branch", feed.node], []
     operating += [feed.current] if feed.current else []
@@ -59,9 +59,7 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         lines += macromodel_cards(macro, device.name.lower(), pins)
         operating += pins
         every.append(pins)
-    drives, reads = [], list(READS)
-    if circuit.balanced:
-        reads[0] = "z_in"
+    drives, reads = [], ["z_in" if circuit.balanced else circuit.input, SOURCE_CURRENT, circuit.output]
     for number, probe in enumerate(circuit.probes, start=1):
         a, b = node(probe.drive_node), node(probe.receive_node)
         lines += [f"vz_p{number} {a} {b} dc 0 ac 0", f"iz_p{number} 0 {b} dc 0 ac 0"]
@@ -71,8 +69,8 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         drives.append(LEG_DRIVE)
         reads += BALANCED_READS
     lines += [
-        f"rz_load out 0 {REFERENCE_LOAD!r} noisy=0",
-        "iz_out 0 out dc 0 ac 0",
+        f"rz_load {circuit.output} 0 {REFERENCE_LOAD!r} noisy=0",
+        f"iz_out 0 {circuit.output} dc 0 ac 0",
         *feed.lines,
         ".end",
     ]
@@ -82,6 +80,7 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         drives=(*drives, "iz_out", "vz_emf"),
         reads=tuple(reads),
         operating=tuple(dict.fromkeys(operating)),
+        output=circuit.output,
         probes=len(circuit.probes),
         operating_output=operating[-1] if circuit.devices else "",
         pins=tuple(every),

@@ -38,6 +38,9 @@ from sim.study.electrode import electrode_parts
 SUPPLY_COLUMN = "supply.voltage"
 """Name under which the supply voltage is drawn and ranked, beside the circuit's parts."""
 
+PROBED = ("stability_margin", "phase_margin_deg", "gain_margin_db", "stable", "line_margin")
+"""Measures of a loop, which need a probe."""
+
 DIE_COLUMNS = ("gbw", "slew", "en", "en_corner", "inoise", "aol_db", "iq", "vos", "ib", "cin", "rout", "second_pole")
 """What is kept of an op-amp's drawn die, as columns named ``<device>.<name>``."""
 
@@ -180,6 +183,8 @@ def chain_of(study) -> Chain:
     """
     circuit = read_circuit(study.amplifier.circuit, study.folder)
     circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
+    circuit = circuit.with_series(study.amplifier.series_input, study.amplifier.series_output)
+    _refuse_unjudged_limits(study, circuit)
     record = load_opamp(study.amplifier.opamp, study.folder)
     route, antenna = route_of(study), antenna_of(study)
     _refuse_unmatched(study, circuit, antenna)
@@ -196,6 +201,22 @@ def chain_of(study) -> Chain:
         outside=outside_parts(study, route),
         least_supply=least_supply(circuit),
     )
+
+
+def _refuse_unjudged_limits(study, circuit) -> None:
+    """Refuse limits on what only a probe can tell: without one every unit would fail them."""
+    if circuit.probes:
+        return
+    remedy = (
+        "Put a probe into the op-amp's output wire, before the feedback branches off (Xloop DRIVING RECEIVING probe),"
+        " or take the limit out."
+    )
+    found = f"the circuit {circuit.name} has no loop probe, so nothing can be said about it."
+    asked = [name for name in study.limits if name in PROBED]
+    if asked:
+        raise StudyError(
+            Fault(study.file, study.line_of(f"limits.{name}"), f"limits.{name}", found, remedy) for name in asked
+        )
 
 
 def _refuse_unmatched(study, circuit: Circuit, antenna: AntennaSource) -> None:
@@ -215,6 +236,12 @@ def _refuse_unmatched(study, circuit: Circuit, antenna: AntennaSource) -> None:
             "amplifier.circuit",
             f"the circuit {circuit.name} has one input, and the antenna {antenna.name} has two legs.",
             'Take a circuit with the ports "in_p in_n out vcc gnd": circuit = "balanced-transimpedance".',
+        )
+    if circuit.balanced and study.amplifier.series_input is not None:
+        refuse(
+            "amplifier.series_input",
+            f"the circuit {circuit.name} has two inputs, and this is one resistor before one input.",
+            "Put a stopper into each leg of the circuit itself.",
         )
     if not circuit.balanced and "cmrr_db" in study.limits:
         refuse(

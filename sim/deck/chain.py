@@ -180,8 +180,8 @@ class Deck:
         AC sources: each probe's voltage and current source, an emf in one leg where there are two inputs, the source at
         the output (1 A into it), the antenna's emf.
     reads : tuple of str
-        Vectors read in each of these runs: :data:`READS`, two a probe, and of two inputs those of
-        :data:`sim.deck.emf.BALANCED_READS`.
+        Vectors read in each of these runs: input voltage (between two inputs the node z_in follows it), current into
+        the emf source, output voltage, two a probe, and of two inputs those of :data:`sim.deck.emf.BALANCED_READS`.
     operating : tuple of str
         Vectors of the operating point: supply pin, supply current, the end of the feed, then each op-amp's inp, inn,
         vcc, vee, out.
@@ -217,6 +217,5 @@ class Deck:
     least_volts: tuple[tuple[str, str, float], ...] = ()
 
 
-READS = ("in", "vz_emf#branch", "out")
-"""First vectors of :attr:`Deck.reads`: input voltage (between two inputs the node z_in follows it), current *into* the
-emf source, output voltage."""
+SOURCE_CURRENT = "vz_emf#branch"
+"""Vector of the current *into* the emf source."""

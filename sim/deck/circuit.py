@@ -83,6 +83,8 @@ class Circuit:
     probes : tuple of Probe
     others : tuple of Card
         Further cards inside the subcircuit, and models and parameters outside it.
+    input, output : str
+        Nodes at which antenna and feedline are connected: the ports, or the far ends of what stands before them.
     """
 
     name: str
@@ -94,6 +96,31 @@ class Circuit:
     devices: tuple[Device, ...]
     probes: tuple[Probe, ...]
     others: tuple[Card, ...]
+    input: str = "in"
+    output: str = "out"
+
+    def with_series(self, at_input: PartValue | None, at_output: PartValue | None) -> "Circuit":
+        """The circuit with a resistor before its input and one behind its output.
+
+        They are parts like the others, under the names ``series_input`` and ``series_output``; None or 0 Ω: not there.
+
+        Parameters
+        ----------
+        at_input, at_output : PartValue or None
+            [Ω]
+        """
+        changes, parts = {}, list(self.parts)
+        for end, value, inner, purpose in (
+            ("input", at_input, self.input, "stopper between antenna and circuit, from the study"),
+            ("output", at_output, self.output, "between circuit and feedline, from the study"),
+        ):
+            if value is None or value.value == 0:
+                continue
+            changes[end] = f"{_RESERVED}{end}"
+            name = f"series_{end}"
+            nodes = (changes[end], inner) if end == "input" else (inner, changes[end])
+            parts.append(Part(name, "R", nodes, value, purpose, 0, f"r{_RESERVED}{name}"))
+        return replace(self, parts=tuple(parts), **changes) if changes else self
 
     @property
     def balanced(self) -> bool:

@@ -22,7 +22,7 @@ BALANCED_READS = ("in_p", f"{LEG_DRIVE}#branch")
 """Read last, of a circuit with two inputs: voltage at in_p, current into that source."""
 
 
-def emf_cards(antenna: AntennaSource, balanced: bool) -> list[str]:
+def emf_cards(antenna: AntennaSource, balanced: bool, terminal: str = "in") -> list[str]:
     """Cards of the antenna with its emf ``vz_emf`` and its stray.
 
     Parameters
@@ -30,11 +30,13 @@ def emf_cards(antenna: AntennaSource, balanced: bool) -> list[str]:
     antenna : AntennaSource
         A BalancedSource where there are two inputs.
     balanced : bool
+    terminal : str
+        Node of the antenna's terminal before one input.
     """
     if not balanced:
-        lines = ["vz_emf z_emf 0 dc 0 ac 0", *antenna.netlist("in", "z_emf", RESERVED)]
+        lines = ["vz_emf z_emf 0 dc 0 ac 0", *antenna.netlist(terminal, "z_emf", RESERVED)]
         if antenna.shunt_capacitance > 0:
-            lines.append(f"cz_stray in 0 {antenna.shunt_capacitance!r}")
+            lines.append(f"cz_stray {terminal} 0 {antenna.shunt_capacitance!r}")
         return lines
     return [
         "vz_emf z_emf 0 dc 0 ac 0",

@@ -36,7 +36,9 @@ class Part:
     purpose : str
         What it is for, as the circuit says.
     line : int
-        In the circuit's file.
+        In the circuit's file; 0 for a part that the study puts before or behind it.
+    element : str
+        Name in a deck, where it is another.
     """
 
     name: str
@@ -45,6 +47,12 @@ class Part:
     value: PartValue
     purpose: str
     line: int
+    element: str = ""
+
+    @property
+    def card_name(self) -> str:
+        """Name of its element in a deck: of a part of the circuit its own, lower case."""
+        return self.element or self.name.lower()
 
 
 def written_value(text: str, comment: str, kind: str) -> tuple[PartValue, str]:

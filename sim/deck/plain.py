@@ -75,10 +75,15 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
         First line; letters and digits of the study's own title are shown, nothing else.
     """
     deck = assemble(chain, unit)
-    body = [line for line in deck.lines if line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_"))]
-    balanced = chain.circuit.balanced
+    circuit, balanced = chain.circuit, chain.circuit.balanced
+    series = tuple(f"{part.element} " for part in circuit.parts if part.element)
+    body = [
+        line
+        for line in deck.lines
+        if line.startswith(series) or (line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_")))
+    ]
     antenna = unit.outside.antenna or chain.antenna
-    around = (*emf_cards(antenna, balanced), *feed_cards(unit.outside.feed, unit.supply_v).lines)
+    around = (*emf_cards(antenna, balanced, circuit.input), *feed_cards(unit.outside.feed, unit.supply_v).lines)
     body = [line for line in body if line not in around]
     own = tuple(card.text for card in chain.circuit.others)
     models = [line for line in deck.lines if line.startswith(".") and (line.startswith(".model") or line in own)]
@@ -89,7 +94,7 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
         "* Run as it is: ngspice -b THIS_FILE. Every band has a copy of the amplifier with its line and receiver.",
         *(line for line in deck.lines if line.startswith((".temp", ".options tnom"))),
         OPTIONS,
-        f".subckt amplifier {'in_p in_n' if balanced else 'in'} out vcc",
+        f".subckt amplifier {'in_p in_n' if balanced else circuit.input} {circuit.output} vcc",
         *models,
         *body,
         *wires,

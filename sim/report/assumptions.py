@@ -20,13 +20,15 @@ _ANTENNAS = {
 }
 
 
-def modelled(study: Mapping) -> tuple[str, ...]:
+def modelled(study: Mapping, has_opamp: bool = True) -> tuple[str, ...]:
     """What was calculated and how, a line each.
 
     Parameters
     ----------
     study : mapping
         The run's study.toml, as read.
+    has_opamp : bool
+        Whether the circuit holds an op-amp at all; without one the study's op-amp stands nowhere.
     """
 
     def said(key: str, unit: str = "") -> str:
@@ -35,8 +37,7 @@ def modelled(study: Mapping) -> tuple[str, ...]:
     model = str(_table(study, "antenna").get("model", ""))
     lines = [
         f"Antenna: {_ANTENNAS.get(model, model)}. {_ground(model)}",
-        f"Amplifier: circuit {said('amplifier.circuit')} in SPICE, op-amp {said('amplifier.opamp')} as a "
-        "macromodel of typical data-sheet figures; how dies differ is common practice, no maker's figure.",
+        f"Amplifier: circuit {said('amplifier.circuit')} in SPICE, {_devices(said('amplifier.opamp'), has_opamp)}",
         "Parts: drawn from their tolerance. Parts marked as one lot share most of their deviation within a "
         "build; how much is an assumption.",
         f"Feedline: {_feedline(study)}{_line_spread(study)} as a lossy line with its own "
@@ -53,6 +54,15 @@ def modelled(study: Mapping) -> tuple[str, ...]:
     if model != "fixture":
         lines.insert(5, _noise_line(study))
     return tuple(lines)
+
+
+def _devices(opamp: str, has_opamp: bool) -> str:
+    if not has_opamp:
+        return "without an op-amp; its devices are those of the circuit file, alike in all units."
+    return (
+        f"op-amp {opamp} as a macromodel of typical data-sheet figures; how dies differ is common practice, no maker's"
+        " figure."
+    )
 
 
 def _ground(model: str) -> str:

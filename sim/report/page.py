@@ -66,6 +66,7 @@ def compose(out_dir: Path) -> Page:
 
     from sim.plots import choice
     from sim.report import assumptions, tables
+    from sim.report.mending import mending_table
     from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
@@ -94,6 +95,7 @@ def compose(out_dir: Path) -> Page:
         facts=_facts(study, summary, names, failures, tables),
         warnings=tuple(map(str, answer.get("cautions", ()))),
         scenarios=tables.scenario_table(summary, scenarios, names),
+        mending=mending_table(answer, names),
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,
@@ -106,13 +108,23 @@ def compose(out_dir: Path) -> Page:
         nominal_note=whose,
         failures=lost,
         failures_text=lost_text,
-        modelled=assumptions.modelled(study),
+        modelled=assumptions.modelled(study, _has_opamp(out_dir)),
         left_out=assumptions.left_out(
             set(summary["measure"]), any(m.startswith("match_") for m in limited), study
         ),
         provenance=_provenance(study, title),
         commands=("./bandfloor run study.toml", "ngspice -b netlist.cir     # the nominal unit alone"),
     )
+
+
+def _has_opamp(out_dir: Path) -> bool:
+    """Whether the units of a run have an op-amp: then its drawn values stand beside those of the parts."""
+    import pyarrow.parquet
+
+    path = out_dir / "units.parquet"
+    if not path.is_file():
+        return True
+    return any(name.endswith(".gbw") for name in pyarrow.parquet.read_schema(path).names)
 
 
 def _sentences(answer: Mapping) -> tuple[str, ...]:

@@ -44,6 +44,18 @@ def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
     return plain_deck(chain, values, bench, ends, title)
 
 
+def _only_varied(every, units: np.ndarray, drawn) -> dict[str, np.ndarray]:
+    """Series resistors that the study itself has not, as the first scenario with them draws them."""
+    found = {}
+    for name in ("series_input", "series_output"):
+        for scenario in every:
+            part = getattr(scenario.study.amplifier, name)
+            if name not in drawn and part is not None and part.value > 0:
+                found[name] = unit_table(scenario.study, chain_of(scenario.study), units)[name]
+                break
+    return found
+
+
 def main(argv=None) -> None:
     """Command line of this step."""
     parser = argparse.ArgumentParser(prog="python -m sim.steps.sample", description=__doc__)
@@ -57,6 +69,7 @@ def main(argv=None) -> None:
     units = np.arange(study.run.units + 1)
     drawn = unit_table(study, chain, units)
     every = scenarios(study)
+    drawn |= _only_varied(every, units, drawn)
     with replace_file(out / "study.toml") as file:
         file.write(study_text(study).encode())
     write_parquet({"unit": units, **drawn}, out / "units.parquet", "units.parquet")

@@ -16,6 +16,7 @@ from sim.noise.level import LEVELS
 from sim.stability.both_ends import TogetherWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
+from sim.steps.mending import mendings
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
@@ -91,6 +92,7 @@ def main(argv=None) -> None:
         noises,
         findings,
         feedlines=feedlines,
+        mending=mendings(study, every, all_units, out),
         antennas=antennas,
         together=_together(all_units, every, scenario_names(chosen), out),
     )
@@ -160,7 +162,7 @@ _GROUPS = (("_nv", "voltage noise"), ("_np", "current noise"), ("_nn", "current 
 def _contributors(all_units, study, every) -> pd.DataFrame:
     """Nominal noise at the receiver, by what makes it, and the deciles of what comes from outside; squares add."""
     curve_hz = curve_frequencies(np.asarray(study.bands.frequencies))
-    parts = {part.name.lower(): part.name for part in chain_of(study).circuit.parts}
+    parts = {part.card_name: part.name for s in every for part in chain_of(s.study).circuit.parts}
     devices = {device.name.lower(): device.name for device in chain_of(study).circuit.devices}
     rows: dict[tuple[int, str], np.ndarray] = {}
     for found in all_units.contributors:

@@ -14,7 +14,16 @@ from sim.antenna.earth_line import SOILS
 from sim.errors import nearest, shown
 from sim.feedline.ends import WORDS as FAR_ENDS
 from sim.noise.level import share_of
-from sim.quantity import Limit, PartValue, QuantityError, parse_limit, parse_part, parse_quantity, parse_span
+from sim.quantity import (
+    Limit,
+    PartValue,
+    QuantityError,
+    Tolerance,
+    parse_limit,
+    parse_part,
+    parse_quantity,
+    parse_span,
+)
 from sim.study.electrode import electrode, electrode_parts
 from sim.study.lines import line_of
 from sim.study.preferred import preferred_values
@@ -49,6 +58,17 @@ def _drawn(value, unit: str, low: float, high: float, what: str) -> PartValue:
 def _part(unit: str, low: float, high: float, what: str):
     """A value that may have a tolerance and words, as the parts of a circuit have."""
     return Annotated[PartValue, BeforeValidator(partial(_drawn, unit=unit, low=low, high=high, what=what))]
+
+
+_SERIES = PartValue(0.0, Tolerance(-0.01, 0.01), ("thick-film",))
+
+
+def _series(value) -> PartValue:
+    what = 'Write 0.1 to 100k, for example "47" or "47 1% thick-film lot", or 0 for none.'
+    part = value if isinstance(value, PartValue) else parse_part(value, "ohm", default=_SERIES)
+    if part.value != 0 and not 0.1 <= part.value <= 1e5:
+        raise QuantityError(f"{shown(value)} is out of range.", what)
+    return part
 
 
 def _whole(value, low: int, high: int, what: str) -> int:
@@ -165,6 +185,16 @@ class Amplifier(_Table):
     )
     opamp: Text = _field(
         "op-amp of the catalogue (bandfloor list opamps), or a record of your own beside the study", '"OPA810"'
+    )
+    series_input: Annotated[PartValue, BeforeValidator(_series)] | None = _field(
+        "stopper resistor between antenna and circuit, as a part: value, tolerance, words; without them 1 % thick-film,"
+        " 0: none",
+        '"220 1%"',
+        "ohm",
+        None,
+    )
+    series_output: Annotated[PartValue, BeforeValidator(_series)] | None = _field(
+        "resistor between circuit and feedline, likewise", '"47 1%"', "ohm", None
     )
     parts: dict[str, Annotated[str, BeforeValidator(_part_text)]] = _field(
         "part of the circuit that differs from the circuit's own: value, tolerance, words",

@@ -97,3 +97,35 @@ def _written(value: Decimal, unit: str) -> str:
     number, _, prefix = format_quantity(float(value), "F", 3).removesuffix("F").partition(" ")
     prefix = prefix.replace("\N{MICRO SIGN}", "u").replace("\N{GREEK SMALL LETTER MU}", "u")
     return f"{number} {prefix}{unit}" if unit else f"{number}{prefix}"
+
+
+def steps_from(value: float, up: bool, count: int, series: str = "E12") -> tuple[tuple[float, str], ...]:
+    """The next preferred values above or below a value, nearest first.
+
+    Parameters
+    ----------
+    value : float
+        Above zero; need not be a preferred value.
+    up : bool
+        Above it, else below.
+    count : int
+        How many.
+    series : str
+        One of :data:`SERIES`.
+
+    Returns
+    -------
+    steps : tuple of (float, str)
+        Each as a number and as an engineer writes it, without a unit.
+    """
+    start = Decimal(repr(float(value)))
+    decades = -(-count // len(SERIES[series])) + 1
+    every = sorted(
+        Decimal(step).scaleb(start.adjusted() + decade - 2)
+        for decade in range(-decades, decades + 1)
+        for step in SERIES[series]
+    )
+    # A value that is the preferred one but for its last digits is not a step away from it.
+    low, high = start * Decimal("0.999"), start * Decimal("1.001")
+    found = [step for step in every if step > high] if up else [step for step in reversed(every) if step < low]
+    return tuple((float(step), _written(step, "")) for step in found[:count])

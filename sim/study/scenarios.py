@@ -1,10 +1,12 @@
 """The choices that a study compares, multiplied out."""
 
+import tomllib
 from dataclasses import dataclass
 
-from sim.study.choices import scenario_data
+from sim.study.choices import scenario_data, with_choice
 from sim.study.lines import line_of
 from sim.study.model import Study
+from sim.study.write import study_text
 
 
 @dataclass(frozen=True)
@@ -45,3 +47,26 @@ def scenarios(study: Study) -> tuple[Scenario, ...]:
         here = here.model_copy(update={"file": study.file, "folder": study.folder, "lines": lines})
         found.append(Scenario(number, values, here))
     return tuple(found)
+
+
+def changed(study: Study, key: str, value) -> Scenario:
+    """A study without anything to vary, with one key set as it would be if it were varied; read as any study.
+
+    Parameters
+    ----------
+    study : Study
+        Of one scenario.
+    key : str
+        Dotted, as under ``[[vary]]``.
+    value : str or number
+        As written.
+
+    Raises
+    ------
+    pydantic.ValidationError
+        The value is none for the key.
+    """
+    data = with_choice(tomllib.loads(study_text(study)), key, value)
+    here = Study.model_validate(data)
+    place = {"file": study.file, "folder": study.folder, "lines": study.lines}
+    return Scenario(0, ((key, value),), here.model_copy(update=place))

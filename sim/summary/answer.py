@@ -10,7 +10,8 @@ scenario and measure at the middle band), snr_loss (nominal unit, one entry a sc
 the snr_loss_db it costs), optima (best value of each choice that is a number: see optimum.optima), noise_rise (one
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
-:class:`sim.summary.antennas.AllAntennas`), cautions. Numbers that are none are null.
+:class:`sim.summary.antennas.AllAntennas`), mending (where units are not stable enough: one entry a scenario, see
+:func:`sim.summary.mending.mending_entry`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from sim.summary import optimum, plug_in
 from sim.summary.antennas import AllAntennas, antennas_told
 from sim.summary.drivers import REST, TEMPERATURE
 from sim.summary.feedlines import Feedlines, feedlines_told
+from sim.summary.mending import mending_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import ALL_LIMITS
 
@@ -77,6 +79,7 @@ def answer(
     feedlines: Sequence[Feedlines] = (),
     antennas: Sequence[AllAntennas] = (),
     together: Sequence[str] = (),
+    mending: Sequence[dict] = (),
 ) -> dict:
     """What the run says.
 
@@ -100,6 +103,8 @@ def answer(
         The same.
     together : sequence of str
         Sentences about both ends together.
+    mending : sequence of dict
+        Of each scenario that is not stable enough, from :func:`sim.summary.mending.mending_entry`.
 
     Returns
     -------
@@ -131,6 +136,8 @@ def answer(
     sentences += [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
     maps = {"feedlines": feedlines, "antennas": antennas}
     found = {key: [dataclasses.asdict(one) for one in every] for key, every in maps.items() if every}
+    sentences += mending_told(mending, names)
+    found |= {"mending": list(mending)} if mending else {}
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],

@@ -70,7 +70,7 @@ def test_header():
 
 def test_circuits_of_the_program():
     """The amplifiers of the program are read, with a probe for each op-amp and a tolerance for each part."""
-    assert list_circuits() == ("balanced-transimpedance", "transimpedance", "voltage-follower")
+    assert list_circuits() == ("bad-example", "balanced-transimpedance", "transimpedance", "voltage-follower")
     for name in list_circuits():
         circuit = read_circuit(name)
         assert circuit.name == name

@@ -86,3 +86,12 @@ def test_the_place_is_said():
     assert "median, at a place that is the lower-decile of its class, after" in " ".join(
         modelled({**STUDY, "site": site})
     )
+
+
+def test_a_circuit_without_an_opamp_names_none():
+    """The op-amp that a study must name stands nowhere where the circuit has none."""
+    study = {"amplifier": {"circuit": "own.cir", "opamp": "OPA2822"}, "antenna": {"model": "fixture"}}
+    assert any("OPA2822" in line for line in modelled(study))
+    without = modelled(study, has_opamp=False)
+    assert not any("OPA2822" in line for line in without)
+    assert any("without an op-amp" in line for line in without)
