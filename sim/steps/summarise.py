@@ -28,7 +28,7 @@ from sim.summary.feedlines import Feedlines, feedlines_of
 from sim.summary.lines import line_rows
 from sim.summary.matching import build_matches
 from sim.summary.plug_in import noise_words
-from sim.summary.together import pairs_of, together_rows, together_told
+from sim.summary.together import hidden_told, pairs_of, together_rows, together_told
 from sim.summary.yields import limits_kept, starved_told, summary_table
 from sim.tables import read_csv, replace_file, write_csv, write_parquet
 
@@ -81,6 +81,7 @@ def main(argv=None) -> None:
     needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}
     findings = starved_told(all_units, scenario_names(chosen), needed)
     feedlines, antennas = _feedlines(all_units, every, out), _antennas(all_units, every, out)
+    hidden, together = _together(all_units, every, scenario_names(chosen), out)
     verdict = answer(
         study,
         summary,
@@ -90,11 +91,11 @@ def main(argv=None) -> None:
         warned,
         swept_keys(every),
         noises,
-        findings,
+        [*findings, *hidden],
         feedlines=feedlines,
         mending=mendings(study, every, all_units, out),
         antennas=antennas,
-        together=_together(all_units, every, scenario_names(chosen), out),
+        together=together,
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
@@ -132,12 +133,12 @@ def _antennas(all_units, every, out: Path) -> tuple[AllAntennas, ...]:
     return antennas_of(antennas, all_units.scenarios, all_units.units, table)
 
 
-def _together(all_units, every, names, out: Path) -> list[str]:
-    """Try the worst of both maps together, write both_ends.csv, and say what came of it."""
+def _together(all_units, every, names, out: Path) -> tuple[list[str], list[str]]:
+    """Try the worst of both maps together, write both_ends.csv; sentences for the opening, and all that came of it."""
     path = out / "both_ends.csv"
     path.unlink(missing_ok=True)
     if all_units.lines is None or all_units.antennas is None:
-        return []
+        return [], []
     sources = study_sources(every[0].study)
     tables = [read_csv(out / name) for name in ("stability.csv", "antennas.csv")]
     pairs = pairs_of([scenario.number for scenario in every], *tables)
@@ -146,7 +147,7 @@ def _together(all_units, every, names, out: Path) -> list[str]:
     own = [_capacitance(antenna_of(scenario.study)) for scenario in every]
     table = together_rows(all_units, pairs, found, sources, loads, own)
     write_csv(table, path, "both_ends.csv")
-    return together_told(table, names)
+    return hidden_told(table, names), together_told(table, names)
 
 
 def _capacitance(antenna) -> float:

@@ -13,6 +13,7 @@ from sim.quantity import format_quantity
 from sim.stability.both_ends import Pair, Together
 from sim.summary.antennas import antenna_words, worst_first
 from sim.summary.feedlines import load_words
+from sim.summary.wording import listed
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -164,6 +165,29 @@ def together_told(table: DataFrame, names: Mapping[int, str]) -> list[str]:
     return told
 
 
+def hidden_told(table: DataFrame, names: Mapping[int, str]) -> list[str]:
+    """A sentence for the opening where units oscillate with both ends bad at once and with neither alone.
+
+    Parameters
+    ----------
+    table, names
+        As for :func:`together_told`.
+    """
+    hit = [names[int(number)] for number in dict.fromkeys(_hidden(table)["scenario"])]
+    if not hit:
+        return []
+    which = f"{listed(hit)}: " if len(names) > 1 else ""
+    return [
+        f"Not counted in any yield: {which}a unit oscillates with antenna and feedline wrong at once, though neither"
+        " alone shows it (see both ends together)."
+    ]
+
+
+def _hidden(judged: DataFrame) -> DataFrame:
+    alone = (judged["poles_line_alone"] == 0) & (judged["poles_antenna_alone"] == 0)
+    return judged[(judged["poles"] > 0) & alone]
+
+
 def _told(own: DataFrame, name: str) -> str:
     head = f"Both ends together{f', {name}' if name else ''}"
     judged, lost = own[own["margin"].notna()], own[own["margin"].isna()]
@@ -172,7 +196,7 @@ def _told(own: DataFrame, name: str) -> str:
     tried = judged.groupby(["unit", "antenna", "capacitance_share", "inductance_h"], dropna=False).ngroups
     what = f"the hardest antennas in the deck with the worst units ({tried} trials) on every feedline"
     first = judged.iloc[_plainest(judged["margin"], judged["poles"])[0]]
-    hidden = judged[(judged["poles"] != 0) & (judged["poles_line_alone"] == 0) & (judged["poles_antenna_alone"] == 0)]
+    hidden = _hidden(judged)
     if len(hidden):
         first = hidden.iloc[_plainest(hidden["margin"], hidden["poles"])[0]]
         said = f"no: neither end alone shows that {_combination(first)}"

@@ -12,7 +12,7 @@ from sim.stability.sources import Source, input_network, judge_sources
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.summary.antennas import AllAntennas, Antennas, antenna_rows, antenna_words, antennas_of, antennas_told
-from sim.summary.together import pairs_of, together_rows, together_told
+from sim.summary.together import hidden_told, pairs_of, together_rows, together_told
 
 STUDY = """
 title = "Any antenna"
@@ -141,15 +141,20 @@ def test_both_ends_in_words(every):
     both[0] = 2
     sources = (Source("removed"), Source("shorted", 1.0, 1e-6))
 
-    def told(*found):
+    def rows(*found):
         pairs = [Pair(0, 1, 2)] * len(found)
-        table = together_rows(gathered, pairs, found, sources, [loads], [20e-12])
-        return together_told(pd.DataFrame(table), {0: "as designed"})[0]
+        return pd.DataFrame(together_rows(gathered, pairs, found, sources, [loads], [20e-12]))
+
+    def told(*found):
+        return together_told(rows(*found), {0: "as designed"})[0]
 
     good = Together(0.1, 0, near, near * 1e8, stable, sure)
     assert "yes" in told(good) and "disagree" not in told(good)
     hidden = told(Together(0.1, 0, near, near * 1e8, both, sure))
     assert "neither end alone shows that unit 2 with the input shorted through 1 uH of lead" in hidden
+    [opening] = hidden_told(rows(Together(0.1, 0, near, near * 1e8, both, sure)), {0: "with 47", 1: "with 0"})
+    assert opening.startswith("Not counted in any yield: with 47: a unit oscillates")
+    assert hidden_told(rows(good), {0: "as designed"}) == []
     assert "disagree" in told(Together(0.3, 0, near, near * 1e8, stable, sure))
     assert "disagree" in told(Together(0.1, 2, near, near * 1e8, stable, sure))
     assert "could not be simulated: why" in told(good, Failed("simulate", "why"))
