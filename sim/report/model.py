@@ -81,6 +81,7 @@ class Page:
     facts: tuple[Fact, ...]
     warnings: tuple[str, ...] = ()
     scenarios: Table = field(default_factory=Table)
+    tried: tuple[str, ...] = ()
     mending: Table = field(default_factory=Table)
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)

@@ -95,6 +95,7 @@ def compose(out_dir: Path) -> Page:
         facts=_facts(study, summary, names, failures, tables),
         warnings=tuple(map(str, answer.get("cautions", ()))),
         scenarios=tables.scenario_table(summary, scenarios, names),
+        tried=tuple(map(str, answer.get("tried", ()))),
         mending=mending_table(answer, names),
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),

@@ -81,7 +81,8 @@ def main(argv=None) -> None:
     needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}
     findings = starved_told(all_units, scenario_names(chosen), needed)
     feedlines, antennas = _feedlines(all_units, every, out), _antennas(all_units, every, out)
-    hidden, together = _together(all_units, every, scenario_names(chosen), out)
+    stable = [{entry.scenario for entry in entries if entry.stable} for entries in (feedlines, antennas)]
+    hidden, together = _together(all_units, every, scenario_names(chosen), set.intersection(*stable), out)
     verdict = answer(
         study,
         summary,
@@ -133,7 +134,7 @@ def _antennas(all_units, every, out: Path) -> tuple[AllAntennas, ...]:
     return antennas_of(antennas, all_units.scenarios, all_units.units, table)
 
 
-def _together(all_units, every, names, out: Path) -> tuple[list[str], list[str]]:
+def _together(all_units, every, names, standing: set[int], out: Path) -> tuple[list[str], list[str]]:
     """Try the worst of both maps together, write both_ends.csv; sentences for the opening, and all that came of it."""
     path = out / "both_ends.csv"
     path.unlink(missing_ok=True)
@@ -147,7 +148,7 @@ def _together(all_units, every, names, out: Path) -> tuple[list[str], list[str]]
     own = [_capacitance(antenna_of(scenario.study)) for scenario in every]
     table = together_rows(all_units, pairs, found, sources, loads, own)
     write_csv(table, path, "both_ends.csv")
-    return hidden_told(table, names), together_told(table, names)
+    return hidden_told(table, names, standing), together_told(table, names)
 
 
 def _capacitance(antenna) -> float:

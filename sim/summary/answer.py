@@ -11,7 +11,8 @@ the snr_loss_db it costs), optima (best value of each choice that is a number: s
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
 :class:`sim.summary.antennas.AllAntennas`), mending (where units are not stable enough: one entry a scenario, see
-:func:`sim.summary.mending.mending_entry`), cautions. Numbers that are none are null.
+:func:`sim.summary.mending.mending_entry`), tried (sentences about every
+feedline and antenna that was tried), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -26,9 +27,8 @@ from typing import TYPE_CHECKING
 from sim.columns import MEASURES
 from sim.noise.density import snr_loss
 from sim.quantity import Limit
-from sim.summary import optimum, plug_in
-from sim.summary.antennas import AllAntennas, antennas_told
-from sim.summary.drivers import REST, TEMPERATURE
+from sim.summary import optimum, plug_in, ranking
+from sim.summary.antennas import AllAntennas, antennas_told, anything_told
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.mending import mending_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
@@ -41,17 +41,6 @@ NEEDED_YIELD = 0.9
 """Share of units within all limits from which a design passes: who builds nine then orders ten. Common practice, no
 source; the yield itself always stands beside it. [1]"""
 
-RANKED = ("gain_db", "match_gain_db", "match_phase_deg", "match_system_phase_deg", "noise_margin_db")
-"""Measures whose drivers the answer names."""
-
-_MOVED = {
-    "gain_db": "bench gain",
-    "match_gain_db": "gain match among the units of a build",
-    "match_system_phase_deg": "phase match with feedline",
-}
-MOST_DRIVERS = 3
-LEAST_SHARE = 0.05
-"""Drivers below this share are not worth a word. [1]"""
 MOST_SCENARIOS_TOLD = 8
 
 # What a builder asks, by group of measures.
@@ -114,7 +103,7 @@ def answer(
     names = scenario_names(scenarios)
     lost = set(failures.loc[failures["unit"] == 0, "scenario"])
     entries = [_scenario_entry(n, names[n], scenarios, summary, len(names) > 1, n in lost) for n in sorted(names)]
-    ranked = _ranked(drivers, study.bands.frequencies)
+    ranked = ranking.ranked(drivers, study.bands.frequencies)
     limited = bool(study.limits) or bool((summary["measure"].astype(str) == ALL_LIMITS).any())
     yields = _yield_entries(summary)
     losses = _losses(summary)
@@ -131,13 +120,15 @@ def answer(
     rises = plug_in.rises(summary)
     noise = (noises or {}).get(first, "the noise of the site that the study names")
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
-    told_drivers = _drivers_told(ranked, first)
+    told_drivers = ranking.drivers_told(ranked, first)
     sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima)]
-    sentences += [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
+    sentences += anything_told(feedlines, antennas, names)
+    tried = [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
     maps = {"feedlines": feedlines, "antennas": antennas}
     found = {key: [dataclasses.asdict(one) for one in every] for key, every in maps.items() if every}
     sentences += mending_told(mending, names)
     found |= {"mending": list(mending)} if mending else {}
+    found |= {"tried": tried} if tried else {}
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
@@ -170,6 +161,11 @@ def describe(answer: dict) -> str:
     lines = [answer["title"], ""]
     for sentence in answer["verdict"]:
         lines += textwrap.wrap(sentence, _WIDTH)
+    if answer.get("tried"):
+        lines += ["", "Any feedline, any antenna:"]
+        for sentence in answer["tried"]:
+            lines += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+        lines.append("")
     if len(answer["scenarios"]) == 1 and answer["yields"]:
         lines += ["", "Yield by limit, in its hardest band, with 95 % interval:"]
         hardest = [_lowest(own) for own in _by_measure(answer["yields"]).values()]
@@ -272,31 +268,6 @@ def _best(entries: Sequence[dict]) -> list[int]:
     """Scenarios with the highest yield, all of them where several are equal."""
     most = max(entry["passed"] for entry in entries)
     return [entry["scenario"] for entry in entries if entry["passed"] == most]
-
-
-def _ranked(drivers: DataFrame, bands_hz: Sequence[float]) -> list[dict]:
-    """Leading drivers at the middle band, largest share first."""
-    middle = bands_hz[len(bands_hz) // 2]
-    found = []
-    if not drivers["part"].astype(str).str.startswith("feedline.").any():
-        # With the same line for all units its match is that of the bench.
-        drivers = drivers[~drivers["measure"].astype(str).str.startswith("match_system_")]
-    here = drivers[drivers["measure"].isin(RANKED) & ((drivers["frequency_hz"] / middle - 1).abs() < 1e-9)]
-    for (scenario, measure), rows in here.groupby(["scenario", "measure"], sort=True):
-        parts = rows[rows["part"] != REST].sort_values("share", ascending=False, kind="stable")
-        found.append(
-            {
-                "scenario": int(scenario),
-                "measure": str(measure),
-                "frequency_hz": float(middle),
-                "parts": [
-                    {"part": str(r.part), "share": float(r.share), "slope_per_percent": _finite(r.slope_per_percent)}
-                    for r in parts.head(MOST_DRIVERS).itertuples()
-                ],
-                "rest": _finite(rows.loc[rows["part"] == REST, "share"].iloc[0]),
-            }
-        )
-    return sorted(found, key=lambda entry: (entry["scenario"], RANKED.index(entry["measure"])))
 
 
 def _losses(summary: DataFrame) -> list[dict]:
@@ -483,21 +454,6 @@ def _loss_told(losses: Sequence[dict], names: dict[int, str]) -> list[str]:
         return [f"The nominal unit costs at most {entry['snr_loss_db']:.2f} dB of signal to noise, namely{where}."]
     told = [f"{entry['snr_loss_db']:.2f} dB with {names[number]}" for number, entry in sorted(worst.items())]
     return [f"The nominal unit costs signal to noise, at its worst band: {listed(told)}."]
-
-
-def _drivers_told(ranked: Sequence[dict], scenario: int) -> list[str]:
-    told = []
-    for entry in ranked:
-        leading = [part for part in entry["parts"] if part["share"] >= LEAST_SHARE]
-        what = _MOVED.get(entry["measure"])
-        if entry["scenario"] == scenario and leading and what:
-            words = [f"{_part_name(p['part'])} ({100 * p['share']:.0f} %)" for p in leading]
-            told.append(f"What moves {what} most{at_band(entry['frequency_hz'])}: {listed(words)}.")
-    return told
-
-
-def _part_name(part: str) -> str:
-    return "temperature" if part == TEMPERATURE else part
 
 
 def _values_told(summary: DataFrame, bands_hz: Sequence[float], scenario: int) -> list[str]:

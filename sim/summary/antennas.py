@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sim.quantity import format_quantity
+from sim.summary.wording import listed
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -312,3 +313,29 @@ def _one(entry: WithAntenna, units: int) -> str:
     if entry.unresolved:
         return f"with {entry.words}, {entry.unresolved} of {units} units could not be judged"
     return f"with {entry.words}, margin {entry.margin:.2f} {near}"
+
+
+def anything_told(feedlines: Sequence, antennas: Sequence[AllAntennas], names: Mapping[int, str]) -> list[str]:
+    """One sentence for the opening: which choices stand every feedline and every antenna that was tried.
+
+    Parameters
+    ----------
+    feedlines : sequence of Feedlines
+    antennas : sequence of AllAntennas
+    names : mapping of int to str
+        Of the scenarios.
+    """
+    stands: dict[int, bool] = {}
+    for entry in (*feedlines, *antennas):
+        if entry.stable is not None:
+            stands[entry.scenario] = stands.get(entry.scenario, True) and entry.stable
+    if not stands:
+        return []
+    what = " and ".join(word for word, there in (("feedline", feedlines), ("antenna", antennas)) if there)
+    good = [names[number] for number, stable in stands.items() if stable]
+    bad = [names[number] for number, stable in stands.items() if not stable]
+    if len(names) == 1:
+        return [f"With every {what} that was tried: {'all units are stable' if good else 'not all units are stable'}."]
+    said = [f"{listed(good)} {'is' if len(good) == 1 else 'are'} stable"] if good else []
+    said += [f"{listed(bad)} {'is' if len(bad) == 1 else 'are'} not"] if bad else []
+    return [f"With every {what} that was tried: {'; '.join(said)}."]

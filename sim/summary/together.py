@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -165,15 +165,17 @@ def together_told(table: DataFrame, names: Mapping[int, str]) -> list[str]:
     return told
 
 
-def hidden_told(table: DataFrame, names: Mapping[int, str]) -> list[str]:
+def hidden_told(table: DataFrame, names: Mapping[int, str], standing: Collection[int]) -> list[str]:
     """A sentence for the opening where units oscillate with both ends bad at once and with neither alone.
 
     Parameters
     ----------
     table, names
         As for :func:`together_told`.
+    standing : collection of int
+        Scenarios that stand each end alone; of others it is no news.
     """
-    hit = [names[int(number)] for number in dict.fromkeys(_hidden(table)["scenario"])]
+    hit = [names[int(number)] for number in dict.fromkeys(_hidden(table)["scenario"]) if int(number) in standing]
     if not hit:
         return []
     which = f"{listed(hit)}: " if len(names) > 1 else ""
