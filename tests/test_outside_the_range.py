@@ -5,7 +5,7 @@ import json
 import pytest
 
 from sim.steps.cautions import cautions
-from sim.study.model import ANTENNA_MODELS
+from sim.study.antennas import ANTENNA_MODELS
 from sim.study.read import read_study
 from tests.conftest import command
 

@@ -75,7 +75,7 @@ def _antennas():
     from rich.text import Text
 
     from sim.antenna.about import ABOUT
-    from sim.study.model import ANTENNA_MODELS
+    from sim.study.antennas import ANTENNA_MODELS
 
     parts = [Text("\nA run that leaves the range of a model says so in its answer and its report.")]
     for name, model in ANTENNA_MODELS.items():

@@ -28,7 +28,7 @@ import numpy as np
 
 from sim.measures.rational import Barycentric, denominator_roots
 from sim.stability.plane import input_plane
-from sim.study.model import ANTENNA_CASES as CASES
+from sim.study.stability import ANTENNA_CASES as CASES
 
 POINTS_A_DECADE = 20
 ARC_POINTS = 7

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from pydantic import BaseModel
 
 from sim.quantity import QuantityError, parse_part
-from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Study
+from sim.study.antennas import ANTENNA_MODELS
+from sim.study.model import SET_BY_READER, Study
 from sim.study.write import study_text, tolerance_text
 
 FIXED = (

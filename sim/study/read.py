@@ -18,10 +18,12 @@ from sim.errors import Fault, StudyError, nearest, shown
 from sim.noise.atmospheric import atmospheric_records
 from sim.noise.external import CLASSES
 from sim.quantity import QuantityError, format_quantity, parse_part
+from sim.study.antennas import ANTENNA_MODELS
 from sim.study.choices import FIXED, PARTS, UNITS_OF_PARTS, every_key, model_at, variable_keys, with_choice
+from sim.study.fields import MOST_VALUES, is_plain_text
 from sim.study.files import file_text, measured_fault, name_fault, one_port_fault, syntax_fault
 from sim.study.lines import key_lines, line_of
-from sim.study.model import ANTENNA_MODELS, MOST_VALUES, SET_BY_READER, Bands, NoiseTable, Study, is_plain_text
+from sim.study.model import SET_BY_READER, Bands, NoiseTable, Study
 from sim.study.preferred import preferred_values
 from sim.study.write import study_text
 

@@ -4,7 +4,10 @@ from dataclasses import dataclass
 
 from pydantic import BaseModel
 
-from sim.study.model import ANTENNA_MODELS, SET_BY_READER, NoiseTable, Section, Stability, Study, Tee, Vary
+from sim.study.antennas import ANTENNA_MODELS
+from sim.study.feedline import Section, Tee
+from sim.study.model import SET_BY_READER, NoiseTable, Study, Vary
+from sim.study.stability import Stability
 from sim.study.write import toml_value
 
 

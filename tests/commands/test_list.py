@@ -7,7 +7,7 @@ from sim.cli import main
 from sim.feedline.cable import list_cables, load_cable
 from sim.noise.atmospheric import atmospheric_records
 from sim.noise.external import CLASSES
-from sim.study.model import ANTENNA_MODELS
+from sim.study.antennas import ANTENNA_MODELS
 
 
 @pytest.fixture

@@ -2,7 +2,9 @@
 
 import tomllib
 
-from sim.study.model import ANTENNA_MODELS, SET_BY_READER, Section, Study, Tee
+from sim.study.antennas import ANTENNA_MODELS
+from sim.study.feedline import Section, Tee
+from sim.study.model import SET_BY_READER, Study
 from sim.study.read import read_study
 from sim.study.schema import keys_help, keys_markdown, keys_page, study_keys
 from tests.conftest import ROOT

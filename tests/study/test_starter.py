@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import sim.study
-from sim.study.model import ANTENNA_MODELS
+from sim.study.antennas import ANTENNA_MODELS
 from sim.study.read import read_study
 from sim.study.schema import study_keys
 
