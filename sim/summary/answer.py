@@ -10,7 +10,8 @@ scenario and measure at the middle band), snr_loss (nominal unit, one entry a sc
 the snr_loss_db it costs), optima (best value of each choice that is a number: see optimum.optima), noise_rise (one
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
-:class:`sim.summary.antennas.AllAntennas`), cautions. Numbers that are none are null.
+:class:`sim.summary.antennas.AllAntennas`), confirmed (the same: see
+:class:`sim.summary.confirmed.Confirmation`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from sim.noise.density import snr_loss
 from sim.quantity import Limit
 from sim.summary import optimum, plug_in
 from sim.summary.antennas import AllAntennas, antennas_told
+from sim.summary.confirmed import Confirmation
 from sim.summary.drivers import REST, TEMPERATURE
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
@@ -77,6 +79,7 @@ def answer(
     feedlines: Sequence[Feedlines] = (),
     antennas: Sequence[AllAntennas] = (),
     together: Sequence[str] = (),
+    confirmed: Confirmation | None = None,
 ) -> dict:
     """What the run says.
 
@@ -100,6 +103,8 @@ def answer(
         The same.
     together : sequence of str
         Sentences about both ends together.
+    confirmed : Confirmation, optional
+        What came of kicks in the time domain.
 
     Returns
     -------
@@ -129,8 +134,11 @@ def answer(
     told_drivers = _drivers_told(ranked, first)
     sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima)]
     sentences += [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
+    sentences += confirmed.told if confirmed else ()
     maps = {"feedlines": feedlines, "antennas": antennas}
     found = {key: [dataclasses.asdict(one) for one in every] for key, every in maps.items() if every}
+    if confirmed:
+        found["confirmed"] = {key: value for key, value in dataclasses.asdict(confirmed).items() if key != "told"}
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
