@@ -17,7 +17,7 @@ from sim.stability.judged import study_loads
 from sim.stability.line_map import judge_lines
 from sim.stability.lossless import LosslessLoad
 from sim.stability.sources import Source
-from sim.stability.transient import STEPS
+from sim.stability.transient import STEPS, Ending
 from sim.stability.unit_kick import kick_unit
 
 POINTS_A_DECADE = 100
@@ -26,6 +26,10 @@ POINTS_A_DECADE = 100
 
 MOST_STEPS, LEAST_CYCLES = 60_000, 30.0
 """A kick is watched for so many of the simulator's steps at most, but for so many cycles at least."""
+ECHOES, MOST_FOR_ECHOES = 7, 120_000
+"""So often must a wave have come back before the end, so that the first time is over before the early window begins;
+where that takes more steps than these the kick says nothing. A long line's first echo would look like growth."""
+TOO_LONG = "the echoes of this line take longer than can be watched at this frequency"
 
 
 @dataclass(frozen=True)
@@ -130,14 +134,20 @@ class ConfirmWorker:
         turns = poles > 0 and np.isfinite(found.turn_hz[0])
         at_hz = float(found.turn_hz[0] if turns else found.freq_hz[0])
         count = Confirmed(margin, at_hz, poles, bool(found.resolved[0]), "")
+        least_s, most_s = _watched(line, at_hz)
+        if least_s > most_s:
+            return replace(count, ending=Ending.UNDECIDED.value, reason=TOO_LONG)
         try:
-            kick = kick_unit(self._simulator, deck, line, at_hz, margin, most_s=_most_s(line, at_hz))
+            kick = kick_unit(self._simulator, deck, line, at_hz, margin, within_s=(least_s, most_s))
         except UnitFailed as failed:
             return replace(count, reason=str(failed))
         return replace(count, ending=kick.ending.value)
 
 
-def _most_s(line: LosslessLoad, freq_hz: float) -> float:
+def _watched(line: LosslessLoad, freq_hz: float) -> tuple[float, float]:
+    """Shortest and longest time that a kick is watched; the shortest is the longer one where it cannot be. [s]"""
     # The simulator steps no further than the shortest line is long.
-    step_s = min(1 / freq_hz / STEPS, *line.delays_s) if line.delays_s else 1 / freq_hz / STEPS
-    return max(MOST_STEPS * step_s, LEAST_CYCLES / freq_hz)
+    step_s = min((1 / freq_hz / STEPS, *line.delays_s))
+    most_s = max(MOST_STEPS * step_s, LEAST_CYCLES / freq_hz)
+    least_s = ECHOES * 2 * line.delay_s if line.echoes else 0.0
+    return least_s, max(most_s, least_s if least_s <= MOST_FOR_ECHOES * step_s else 0.0)

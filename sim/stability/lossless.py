@@ -53,6 +53,12 @@ class LosslessLoad:
         return tuple(_delay(section) for section in self.load.line.sections)
 
     @property
+    def echoes(self) -> bool:
+        """Whether anything comes back; one line that ends in its own impedance sends nothing."""
+        line = self.load.line
+        return self.load.end != "matched" or line.at_receiver is not None or len(line.sections) > 1
+
+    @property
     def cards(self) -> tuple[str, ...]:
         """Elements from the node ``out`` on, in place of the reference load."""
         line, node, found = self.load.line, "out", []

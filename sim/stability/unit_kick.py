@@ -89,7 +89,7 @@ def kick_unit(
     freq_hz: float,
     margin: float,
     growth_hz: float | None = None,
-    most_s: float = math.inf,
+    within_s: tuple[float, float] = (0.0, math.inf),
 ) -> KickTest:
     """Kick a unit on a line at its output and in every loop, and watch these nodes and all op-amp pins.
 
@@ -104,8 +104,8 @@ def kick_unit(
         Smallest distance of the locus from −1.
     growth_hz : float, optional
         Growth rate σ/2π, where a pole is known. [Hz]
-    most_s : float
-        Longest time that is watched, whatever the rule asks for. [s]
+    within_s : (float, float)
+        Shortest and longest time that is watched, whatever the rule asks for. [s]
 
     Raises
     ------
@@ -124,5 +124,5 @@ def kick_unit(
         ohm = float(np.abs(found[f"v({node})"][0]))
         kicks.append(Kick(node, KICK_V / max(ohm, 1e-3)))
     watch = tuple(dict.fromkeys((*nodes, *(pin for pins in deck.pins for pin in pins if pin != "0"))))
-    length = min(watching_time(freq_hz, margin, growth_hz, line.delay_s), most_s)
+    length = min(max(watching_time(freq_hz, margin, growth_hz, line.delay_s), within_s[0]), within_s[1])
     return kick_test(simulator, lines, tuple(kicks), watch, freq_hz, length)

@@ -212,6 +212,23 @@ def test_a_disagreement_is_named():
     assert "margin 0.011 near 75 MHz" in told
 
 
+def test_a_long_line_is_not_taken_for_growth(tmp_path):
+    """Echoes of a line of 130 m come back before anything is compared, and of 2 km it is said that they cannot."""
+    from sim.stability.confirm import _watched
+
+    cable = load_cable("rg213")
+
+    def watched(length, end="open"):
+        line = Line("rg213", (Section(cable, length),), None, None, 50.0)
+        return _watched(LosslessLoad(Load(line, cable, end)), 3.2e8)
+
+    least, most = watched(130.0)
+    assert most >= least == pytest.approx(14 * 130 / (cable.velocity_factor * 299792458))
+    least, most = watched(2000.0)
+    assert least > most
+    assert watched(2000.0, "matched")[0] == 0
+
+
 def test_an_antenna_in_the_deck(tmp_path):
     """A unit with another antenna is counted and kicked as such: alone at its input it is as stable in both ways."""
     (tmp_path / "study.toml").write_text(STUDY, encoding="utf-8")
