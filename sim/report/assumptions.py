@@ -127,6 +127,8 @@ def _stability_lines(study: Mapping) -> list[str]:
         f"{', '.join(f'{share:g}' for share in words.get('capacitances', ()))}, with all of the antenna's impedance "
         f"divided by that; leads of {', '.join(_with_unit(lead, 'H') for lead in words.get('leads', ()))}. The "
         "ranges are an engineering choice, no source. Both ends together: the hardest antennas on every feedline.",
+        "Proof in time: some units are kicked in the time domain on lines without loss, the only ones the simulator "
+        "has, and poles are counted on the same lines. A slow growth shows only if the time watched is long enough.",
     ]
 
 

@@ -14,11 +14,12 @@ from sim.deck.assemble import assemble
 from sim.deck.build import chain_of, unit_table, unit_values
 from sim.deck.chain import RESERVED, Deck
 from sim.engine.ngspice import Simulator, UnitFailed
-from sim.engine.sweep import plan_for, run_unit
+from sim.engine.sweep import SweepPlan, plan_for, run_unit
 from sim.measures.panel import LARGEST_MISFIT, deciding, unit_plane
 from sim.measures.rational import choose_support, fit_weights
 from sim.stability.judged import judged_with, study_loads
 from sim.stability.line_map import judge_lines
+from sim.stability.plane import Plane
 from sim.stability.sources import Source
 
 _GONE_OHM = 1.0
@@ -140,7 +141,7 @@ class TogetherWorker:
         values = unit_values(chain, unit_table(study, chain, np.array([pair.unit])), 0, pair.unit)
         deck = deck_with(assemble(chain, values), values.outside.antenna or chain.antenna, self._sources[pair.source])
         plan = plan_for(study.bands.frequencies, [record.gbw_hz for record in chain.opamps], chain.antenna.sharpness)
-        plane = self._plane(deck, plan, chain.antenna.sharpness)
+        plane = deck_plane(self._simulator, deck, plan, chain.antenna.sharpness)
         loads = study_loads(study)
         judged = judged_with(plane, loads)
         found = judge_lines(plane.at(judged.freq_hz), judged.table)
@@ -154,19 +155,35 @@ class TogetherWorker:
             resolved=found.resolved,
         )
 
-    def _plane(self, deck: Deck, plan, sharpness: int):
-        for points in (plan.points, 2 * plan.points, 4 * plan.points):
-            run = run_unit(self._simulator, deck, replace(plan, points=points))
-            drives, reads, _ = run.values.shape
-            s, flat = 2j * np.pi * run.freq_hz, run.values.reshape(drives * reads, -1)
-            # Behind a removed antenna the emf drives nothing: its rows are noughts and decide nothing.
-            every = np.nonzero(np.abs(flat).max(axis=1) > 0)[0]
-            rows = [row for row in deciding(drives, reads) if row in every]
-            support = choose_support(s, flat, rows, most=24 * sharpness)
-            weights, misfit = fit_weights(s, flat, support, rows)
-            if misfit <= LARGEST_MISFIT:
-                return unit_plane(run, weights, support, _load(deck))
-        raise UnitFailed(f"responses could not be carried between simulated frequencies (misfit {misfit:.1e})")
+
+def deck_plane(simulator: Simulator, deck: Deck, plan: SweepPlan, sharpness: int) -> Plane:
+    """A deck's output as a plane that is known at any frequency, simulated more densely if need be.
+
+    Parameters
+    ----------
+    simulator : Simulator
+    deck : Deck
+    plan : SweepPlan
+    sharpness : int
+        Of the antenna.
+
+    Raises
+    ------
+    UnitFailed
+    LibraryLost
+    """
+    for points in (plan.points, 2 * plan.points, 4 * plan.points):
+        run = run_unit(simulator, deck, replace(plan, points=points))
+        drives, reads, _ = run.values.shape
+        s, flat = 2j * np.pi * run.freq_hz, run.values.reshape(drives * reads, -1)
+        # Behind a removed antenna the emf drives nothing: its rows are noughts and decide nothing.
+        every = np.nonzero(np.abs(flat).max(axis=1) > 0)[0]
+        rows = [row for row in deciding(drives, reads) if row in every]
+        support = choose_support(s, flat, rows, most=24 * sharpness)
+        weights, misfit = fit_weights(s, flat, support, rows)
+        if misfit <= LARGEST_MISFIT:
+            return unit_plane(run, weights, support, _load(deck))
+    raise UnitFailed(f"responses could not be carried between simulated frequencies (misfit {misfit:.1e})")
 
 
 def _load(deck: Deck) -> float:

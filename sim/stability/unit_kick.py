@@ -4,7 +4,9 @@ The line of the simulator has no loss, which is the harder case: what oscillates
 A resistor at either end may stand for the loss of one frequency.
 """
 
+import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -39,39 +41,55 @@ class LosslessLine:
     far_ohm: float
     end_ohm: float = 0.0
 
+    @property
+    def cards(self) -> tuple[str, ...]:
+        """Elements from the node ``out`` on."""
+        if not self.delay_s > 0:
+            return (f"rz_load out 0 {self.far_ohm!r}",)
+        loss = max(self.end_ohm, 1e-3)
+        return (
+            f"rz_near out z_near {loss!r}",
+            f"tz_line z_near 0 z_end 0 z0={self.z0!r} td={self.delay_s!r}",
+            f"rz_end z_end z_far {loss!r}",
+            f"rz_load z_far 0 {self.far_ohm!r}",
+        )
 
-def on_line(deck: Deck, line: LosslessLine) -> tuple[str, ...]:
+
+class OnOutput(Protocol):
+    """What can stand at a unit's output."""
+
+    @property
+    def cards(self) -> tuple[str, ...]:
+        """Elements from the node ``out`` on."""
+
+    @property
+    def delay_s(self) -> float:
+        """One way, all lines together. [s]"""
+
+
+def on_line(deck: Deck, line: OnOutput) -> tuple[str, ...]:
     """A unit's deck with a line and its far end in place of the reference load.
 
     Parameters
     ----------
     deck : Deck
         From :func:`sim.deck.assemble.assemble`.
-    line : LosslessLine
+    line : OnOutput
     """
     load = f"rz_load out 0 {REFERENCE_LOAD!r}"
     if not any(text.startswith(load) for text in deck.lines):
         raise ValueError("the deck has no reference load at its output")
-    if line.delay_s > 0:
-        loss = max(line.end_ohm, 1e-3)
-        cards = (
-            f"rz_near out z_near {loss!r}",
-            f"tz_line z_near 0 z_end 0 z0={line.z0!r} td={line.delay_s!r}",
-            f"rz_end z_end z_far {loss!r}",
-            f"rz_load z_far 0 {line.far_ohm!r}",
-        )
-    else:
-        cards = (f"rz_load out 0 {line.far_ohm!r}",)
-    return tuple(piece for text in deck.lines for piece in (cards if text.startswith(load) else (text,)))
+    return tuple(piece for text in deck.lines for piece in (line.cards if text.startswith(load) else (text,)))
 
 
 def kick_unit(
     simulator: Simulator,
     deck: Deck,
-    line: LosslessLine,
+    line: OnOutput,
     freq_hz: float,
     margin: float,
     growth_hz: float | None = None,
+    within_s: tuple[float, float] = (0.0, math.inf),
 ) -> KickTest:
     """Kick a unit on a line at its output and in every loop, and watch these nodes and all op-amp pins.
 
@@ -79,13 +97,15 @@ def kick_unit(
     ----------
     simulator : Simulator
     deck : Deck
-    line : LosslessLine
+    line : OnOutput
     freq_hz : float
         Where it is expected to oscillate, if it does: of the smallest margin, or of the pole. [Hz]
     margin : float
         Smallest distance of the locus from −1.
     growth_hz : float, optional
         Growth rate σ/2π, where a pole is known. [Hz]
+    within_s : (float, float)
+        Shortest and longest time that is watched, whatever the rule asks for. [s]
 
     Raises
     ------
@@ -104,5 +124,5 @@ def kick_unit(
         ohm = float(np.abs(found[f"v({node})"][0]))
         kicks.append(Kick(node, KICK_V / max(ohm, 1e-3)))
     watch = tuple(dict.fromkeys((*nodes, *(pin for pins in deck.pins for pin in pins if pin != "0"))))
-    length = watching_time(freq_hz, margin, growth_hz, line.delay_s)
+    length = min(max(watching_time(freq_hz, margin, growth_hz, line.delay_s), within_s[0]), within_s[1])
     return kick_test(simulator, lines, tuple(kicks), watch, freq_hz, length)

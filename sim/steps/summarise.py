@@ -14,6 +14,7 @@ from sim.measures.supply import needs
 from sim.measures.surroundings import curve_frequencies, site_noise
 from sim.noise.level import LEVELS
 from sim.stability.both_ends import TogetherWorker
+from sim.stability.confirm import ConfirmWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
@@ -23,6 +24,7 @@ from sim.study.swept import swept_keys
 from sim.summary.answer import answer, scenario_names
 from sim.summary.antennas import AllAntennas, antenna_rows, antennas_of
 from sim.summary.collect import curve_table, gather, measures_table, responses
+from sim.summary.confirmed import Confirmation, confirmation_of, confirmed_rows, trials_of
 from sim.summary.drivers import drivers_table
 from sim.summary.feedlines import Feedlines, feedlines_of
 from sim.summary.lines import line_rows
@@ -97,6 +99,7 @@ def main(argv=None) -> None:
         mending=mendings(study, every, all_units, out),
         antennas=antennas,
         together=together,
+        confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
@@ -149,6 +152,21 @@ def _together(all_units, every, names, standing: set[int], out: Path) -> tuple[l
     table = together_rows(all_units, pairs, found, sources, loads, own)
     write_csv(table, path, "both_ends.csv")
     return hidden_told(table, names, standing), together_told(table, names)
+
+
+def _confirmed(all_units, every, names, seed: int, out: Path) -> Confirmation | None:
+    """Kick some units in the time domain, write confirm.csv, and say what came of it."""
+    path = out / "confirm.csv"
+    path.unlink(missing_ok=True)
+    if all_units.lines is None or all_units.antennas is None:
+        return None
+    sources, loads = study_sources(every[0].study), [study_loads(scenario.study) for scenario in every]
+    trials, left_out = trials_of(all_units, loads, seed)
+    found = [result for _, result in isolated(lambda: ConfirmWorker(every, sources), trials)]
+    own = [_capacitance(antenna_of(scenario.study)) for scenario in every]
+    table = confirmed_rows(all_units.scenarios, trials, found, sources, loads, own)
+    write_csv(table, path, "confirm.csv")
+    return confirmation_of(table, left_out, names)
 
 
 def _capacitance(antenna) -> float:

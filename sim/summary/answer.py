@@ -10,9 +10,9 @@ scenario and measure at the middle band), snr_loss (nominal unit, one entry a sc
 the snr_loss_db it costs), optima (best value of each choice that is a number: see optimum.optima), noise_rise (one
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
-:class:`sim.summary.antennas.AllAntennas`), mending (where units are not stable enough: one entry a scenario, see
-:func:`sim.summary.mending.mending_entry`), tried (sentences about every
-feedline and antenna that was tried), cautions. Numbers that are none are null.
+:class:`sim.summary.antennas.AllAntennas`), confirmed (the same: see :class:`sim.summary.confirmed.Confirmation`),
+mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
+(sentences about every feedline and antenna that was tried), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from sim.noise.density import snr_loss
 from sim.quantity import Limit
 from sim.summary import optimum, plug_in, ranking
 from sim.summary.antennas import AllAntennas, antennas_told, anything_told
+from sim.summary.confirmed import Confirmation
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.mending import mending_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
@@ -69,6 +70,7 @@ def answer(
     antennas: Sequence[AllAntennas] = (),
     together: Sequence[str] = (),
     mending: Sequence[dict] = (),
+    confirmed: Confirmation | None = None,
 ) -> dict:
     """What the run says.
 
@@ -94,6 +96,8 @@ def answer(
         Sentences about both ends together.
     mending : sequence of dict
         Of each scenario that is not stable enough, from :func:`sim.summary.mending.mending_entry`.
+    confirmed : Confirmation, optional
+        What came of kicks in the time domain.
 
     Returns
     -------
@@ -126,6 +130,10 @@ def answer(
     tried = [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
     maps = {"feedlines": feedlines, "antennas": antennas}
     found = {key: [dataclasses.asdict(one) for one in every] for key, every in maps.items() if every}
+    if confirmed:
+        found["confirmed"] = {key: value for key, value in dataclasses.asdict(confirmed).items() if key != "told"}
+        # Two methods that disagree are news for whoever reads only the opening.
+        (sentences if confirmed.disagree else tried).extend(confirmed.told)
     sentences += mending_told(mending, names)
     found |= {"mending": list(mending)} if mending else {}
     found |= {"tried": tried} if tried else {}
