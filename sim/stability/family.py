@@ -211,7 +211,7 @@ class Table:
         found = end[row, cell] + (end[row, cell + 1] - end[row, cell]) * share
         found *= np.exp(-2 * gamma.reshape(freq_hz.shape) * self.lengths[loads][:, None])
         for place in np.nonzero(self.several[loads])[0]:
-            found[place] = _exact(self.loads[loads[place]], freq_hz[place])
+            found[place] = exact_reflection(self.loads[loads[place]], freq_hz[place])
         return found
 
 
@@ -310,7 +310,7 @@ def group_at(load: Load, freq_hz: np.ndarray, loads: slice = slice(0, 0)) -> Gro
     return Group(loads, a * zc + b, a * zc - b, c * zc + d, c * zc - d)
 
 
-def _exact(load: Load, freq_hz: np.ndarray) -> np.ndarray:
+def exact_reflection(load: Load, freq_hz: np.ndarray) -> np.ndarray:
     """Γ at the line's beginning, section by section from the far end."""
     sections = load.line.sections
     last = sections[-1].cable if sections else load.cable
@@ -349,7 +349,7 @@ def _dense(load: Load, freq_hz: np.ndarray):
     dense_hz = freq_hz[cell] * (freq_hz[cell + 1] / freq_hz[cell]) ** share
     dense_hz[-1] = freq_hz[-1]
     if len(sections) > 1:
-        turn = _exact(load, dense_hz)
+        turn = exact_reflection(load, dense_hz)
     elif sections:
         gamma, _ = wave(sections[0].cable, dense_hz)
         turn = np.exp(-2 * gamma * sections[0].length)

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.stability.bound import least_over_disc
-from sim.stability.family import Load, Table, build_table, group_at
+from sim.stability.family import Load, Table, build_table, exact_reflection, group_at
 from sim.stability.plane import Plane, plane_of_loops
 
 PASSIVE_LOW_HZ, PASSIVE_HIGH_HZ = 1e4, 2e9
@@ -36,6 +36,10 @@ MOST_ADDED, ROUNDS = 600, 8
 COUNT_TURN = np.deg2rad(60.0)
 """Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
 COUNT_ROUNDS = 8
+START_TURN = 0.08
+"""How far from the real axis a count may begin. [rad]"""
+SLOWEST_HZ, SLOW_POINTS = 0.01, 61
+"""Where it does not, it is begun again from here, a decade below where poles are looked for, with so many points."""
 WINDOW, STRIDE = 6, 2
 """Every how manyth dense point, and how many of these on either side of the smallest bound, is looked at first: a whole
 turn of the line and more."""
@@ -445,8 +449,10 @@ def _counts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray,
     turns, resolved = np.zeros(n_load, dtype=int), np.ones(n_load, dtype=bool)
     turn_hz = np.full(n_load, np.nan)
     for view, group in zip(views, table.groups, strict=True):
-        own, sure = _half_turns(view.endless)
-        turns[group.loads] += own
+        start, sure = _starts(plane, table, view, group)
+        resolved[group.loads] &= sure
+        end, sure = _half_turns(view.endless)
+        turns[group.loads] += end - start
         resolved[group.loads] &= sure
         radius, size = table.radius[group.loads], np.abs(view.a).astype(np.float32)
         most = size * radius.max(axis=0)
@@ -460,20 +466,49 @@ def _counts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray,
         turns += 2 * crossings
         turn_hz = np.fmax(turn_hz, passed_hz)
         resolved &= sure
-        # At zero frequency 1 − a Γ is real: on the negative axis, where a turn begins, it is half of one already.
-        outer = table.starts[table.row_of[group.loads]][:, [0, -1]]
-        ends = np.angle(1 - view.a[[0, -1]] * table.ends[group.loads][:, [0, -1]] * table.turn[outer])
-        half = np.where(np.abs(ends) > np.pi / 2, np.sign(ends), 0).astype(int)
-        turns[group.loads] += half[:, 1] - half[:, 0]
+        # Where 1 − a Γ ends on the negative axis, it is half a turn further than the crossings say.
+        last = table.starts[table.row_of[group.loads], -1]
+        ends = np.angle(1 - view.a[-1] * table.ends[group.loads, -1] * table.turn[last])
+        turns[group.loads] += np.where(np.abs(ends) > np.pi / 2, np.sign(ends), 0).astype(int)
     return plane.unstable - turns, resolved, turn_hz
 
 
 def _half_turns(locus: np.ndarray) -> tuple[int, bool]:
-    """N of a locus that is real at both ends, and whether its steps are small."""
+    """Half turns from the positive real axis to the end of a locus, and whether its steps are small."""
     steps = np.angle(locus[1:] / locus[:-1])
-    start = np.angle(locus[0])
-    end = start + steps.sum()
-    return int(np.round(end / np.pi) - np.round(start / np.pi)), bool(np.abs(steps).max() < np.pi / 2)
+    return int(np.round((np.angle(locus[0]) + steps.sum()) / np.pi)), bool(np.abs(steps).max() < np.pi / 2)
+
+
+def _starts(plane: Plane, table: Table, view: _View, group) -> tuple[np.ndarray, np.ndarray]:
+    """Half turns at which each load's 1 + z D leaves the real axis, and whether that is sure.
+
+    The network is real: where its determinant goes as c s^m, m being its slope, c is real, and a quarter circle from
+    the real axis to the imaginary one adds m right angles. An unplugged output behind a capacitor has m = 1, a lossy
+    line that ends in its own impedance m = 1/2. What is not real with that is the turn of something slower.
+    """
+    points = table.starts[table.row_of[group.loads], :2]
+    locus = view.endless[:2] * (1 - view.a[:2] * table.ends[group.loads, :2] * table.turn[points])
+    # The sum of both angles, and not that of their product: the turns of both are counted from there.
+    apart = np.angle(view.endless[0]) + np.angle(locus[:, 0] / view.endless[0])
+    half, sure = _to_axis(apart, locus[:, 1] / locus[:, 0], table.freq_hz[1] / table.freq_hz[0])
+    if plane.further is None or sure.all():
+        return half, sure
+    freq_hz = np.geomspace(table.freq_hz[0], SLOWEST_HZ, SLOW_POINTS)
+    slow = _view(plane.at(freq_hz), group_at(table.loads[group.loads.start], freq_hz))
+    for row in np.nonzero(~sure)[0]:
+        below = slow.endless * (1 - slow.a * exact_reflection(table.loads[group.loads.start + row], freq_hz))
+        steps = np.angle(below[1:] / below[:-1])
+        angle = apart[row] + steps.sum()
+        found = _to_axis(np.array([angle]), below[-2:-1] / below[-1:], freq_hz[-2] / freq_hz[-1])
+        half[row], sure[row] = found[0][0], found[1][0] and np.abs(steps).max() < COUNT_TURN
+    return half, sure
+
+
+def _to_axis(angle: np.ndarray, ratio: np.ndarray, step: float) -> tuple[np.ndarray, np.ndarray]:
+    """Half turns nearest to an angle less that of its power of s, and whether they are near."""
+    turns = (angle - np.log(np.abs(ratio)) / np.log(step) * np.pi / 2) / np.pi
+    half = np.round(turns).astype(int)
+    return half, np.abs(turns - half) * np.pi < START_TURN
 
 
 def _crossings(plane, table, view, load, cell):
