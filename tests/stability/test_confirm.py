@@ -74,7 +74,7 @@ def test_the_study_end_to_end(tmp_path):
     found = answer["confirmed"]
     assert found["kicked"] == found["agree"] == len(table)
     assert found["disagree"] == found["failed"] == found["undecided"] == 0
-    [told] = [text for text in answer["verdict"] if text.startswith("Proof in time")]
+    [told] = [text for text in answer["tried"] if text.startswith("Proof in time")]
     assert f"{len(table)} of {len(table)} agree with the count" in told
 
 
