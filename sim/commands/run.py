@@ -74,9 +74,21 @@ def _check_chains(every) -> None:
     from sim.deck.build import chain_of
     from sim.stability.judged import study_loads
 
+    inputs = set()
     for scenario in every:
-        chain_of(scenario.study)
+        inputs.add(chain_of(scenario.study).circuit.balanced)
         study_loads(scenario.study)
+    study = every[0].study
+    if len(inputs) > 1 and study.stability is not None:
+        raise StudyError(
+            Fault(
+                study.file,
+                None,
+                "stability",
+                "is judged with circuits of one and of two inputs, which other antennas cannot be compared between.",
+                "Write a study for each kind of circuit.",
+            )
+        )
 
 
 def _own_folder(given, out: Path) -> None:

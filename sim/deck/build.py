@@ -243,6 +243,12 @@ def _refuse_unmatched(study, circuit: Circuit, antenna: AntennaSource) -> None:
             f"the circuit {circuit.name} has two inputs, and this is one resistor before one input.",
             "Put a stopper into each leg of the circuit itself.",
         )
+    if circuit.balanced and "antenna_margin" in study.limits:
+        refuse(
+            "limits.antenna_margin",
+            f"the circuit {circuit.name} has two inputs, with which other antennas are not tried.",
+            "Take the limit out, or use a circuit with one input.",
+        )
     if not circuit.balanced and "cmrr_db" in study.limits:
         refuse(
             "limits.cmrr_db",

@@ -25,7 +25,7 @@ from sim.stability.sources import Source
 _GONE_OHM = 1.0
 
 
-def deck_with(deck: Deck, antenna: AntennaSource, source: Source) -> Deck:
+def deck_with(deck: Deck, antenna: AntennaSource, source: Source, terminal: str = "in") -> Deck:
     """A unit's deck with another antenna in place of its own.
 
     Parameters
@@ -36,6 +36,8 @@ def deck_with(deck: Deck, antenna: AntennaSource, source: Source) -> Deck:
         The unit's own, which the deck holds.
     source : Source
         What is to stand in its place. The stray across the terminals stays.
+    terminal : str
+        Node at which it ends: the circuit's input, or what stands before it.
 
     Returns
     -------
@@ -46,38 +48,41 @@ def deck_with(deck: Deck, antenna: AntennaSource, source: Source) -> Deck:
     ValueError
         The deck does not hold this antenna, or it has elements other than R, L and C.
     """
-    own = tuple(antenna.netlist("in", "z_emf", RESERVED))
+    own = tuple(antenna.netlist(terminal, "z_emf", RESERVED))
     begin = next(i for i, line in enumerate(deck.lines) if line.startswith("vz_emf ")) + 1
     if deck.lines[begin : begin + len(own)] != own:
         raise ValueError("the deck does not hold this antenna")
-    cards = source_cards(own, source)
+    cards = source_cards(own, source, terminal)
     return replace(deck, lines=(*deck.lines[:begin], *cards, *deck.lines[begin + len(own) :]))
 
 
-def source_cards(own: tuple[str, ...], source: Source) -> tuple[str, ...]:
-    """Elements of a source between the nodes ``in`` and ``z_emf``, made of the antenna's own.
+def source_cards(own: tuple[str, ...], source: Source, terminal: str = "in") -> tuple[str, ...]:
+    """Elements of a source between the nodes `terminal` and ``z_emf``, made of the antenna's own.
 
     Parameters
     ----------
     own : tuple of str
         Cards of the antenna between these nodes.
     source : Source
+    terminal : str
     """
     if source.case == "removed":
         return (f"rz_gone z_emf 0 {_GONE_OHM!r} noisy=0",)
-    lead = (f"lz_lead in z_lead {source.inductance!r}",) if source.inductance else ("vz_lead in z_lead dc 0",)
+    lead = (f"vz_lead {terminal} z_lead dc 0",)
+    if source.inductance:
+        lead = (f"lz_lead {terminal} z_lead {source.inductance!r}",)
     if source.case == "shorted":
         return (*lead, "vz_joined z_lead z_emf dc 0")
-    return (*lead, *(_scaled(card, source.share) for card in own))
+    return (*lead, *(_scaled(card, source.share, terminal) for card in own))
 
 
-def _scaled(card: str, share: float) -> str:
+def _scaled(card: str, share: float, terminal: str) -> str:
     """One element with its impedance divided by `share`, at the far side of the lead."""
     name, a, b, value, *rest = card.split()
     kind = name[0].lower()
     if kind not in "rlc":
         raise ValueError(f"an antenna's element {name} is neither R, L nor C")
-    nodes = ["z_lead" if node == "in" else node for node in (a, b)]
+    nodes = ["z_lead" if node == terminal else node for node in (a, b)]
     return " ".join([name, *nodes, repr(float(value) * (share if kind == "c" else 1 / share)), *rest])
 
 
@@ -139,7 +144,12 @@ class TogetherWorker:
         study = self._scenarios[pair.scenario].study
         chain = chain_of(study)
         values = unit_values(chain, unit_table(study, chain, np.array([pair.unit])), 0, pair.unit)
-        deck = deck_with(assemble(chain, values), values.outside.antenna or chain.antenna, self._sources[pair.source])
+        antenna, source = values.outside.antenna or chain.antenna, self._sources[pair.source]
+        try:
+            deck = deck_with(assemble(chain, values), antenna, source, chain.circuit.input)
+        except ValueError as error:
+            # One trial that cannot be set up must not take the whole run's answer with it.
+            raise UnitFailed(str(error)) from error
         plan = plan_for(study.bands.frequencies, [record.gbw_hz for record in chain.opamps], chain.antenna.sharpness)
         plane = deck_plane(self._simulator, deck, plan, chain.antenna.sharpness)
         loads = study_loads(study)

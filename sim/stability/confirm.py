@@ -123,7 +123,11 @@ class ConfirmWorker:
         values = unit_values(chain, unit_table(study, chain, np.array([trial.unit])), 0, trial.unit)
         deck = assemble(chain, values)
         if trial.source is not None:
-            deck = deck_with(deck, values.outside.antenna or chain.antenna, self._sources[trial.source])
+            antenna, source = values.outside.antenna or chain.antenna, self._sources[trial.source]
+            try:
+                deck = deck_with(deck, antenna, source, chain.circuit.input)
+            except ValueError as error:
+                raise UnitFailed(str(error)) from error
         plan = plan_for(study.bands.frequencies, [record.gbw_hz for record in chain.opamps], chain.antenna.sharpness)
         plane = deck_plane(self._simulator, deck, plan, chain.antenna.sharpness)
         line = LosslessLoad(load_of(study_loads(study), trial))

@@ -7,6 +7,7 @@ import numpy as np
 
 from sim.antenna.one_port import load_one_port
 from sim.deck.build import route_of
+from sim.deck.circuit import read_circuit
 from sim.errors import Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.ends import WORDS, OnePort
@@ -73,7 +74,7 @@ def study_loads(study) -> tuple[Load, ...]:
 
 
 def study_sources(study) -> tuple[Source, ...]:
-    """Every antenna that a study's ``[stability]`` names; none without that table.
+    """Every antenna that a study's ``[stability]`` names; none without that table, or before two inputs.
 
     Parameters
     ----------
@@ -81,7 +82,10 @@ def study_sources(study) -> tuple[Source, ...]:
         Of one scenario.
     """
     words = study.stability
-    return () if words is None else sources_of(words.antennas, words.leads, words.capacitances)
+    if words is None or read_circuit(study.amplifier.circuit, study.folder).balanced:
+        # Before two inputs a source has a common mode too, which the plane at one input knows nothing of.
+        return ()
+    return sources_of(words.antennas, words.leads, words.capacitances)
 
 
 def _far_end(study, name: str) -> OnePort:

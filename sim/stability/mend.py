@@ -245,6 +245,10 @@ def _verified(study, tried: list[Tried], units, needed: Needed) -> list[Tried]:
     """Run ranked changes on more units, and recommend those that prove themselves."""
     runs = good = 0
     for first in sorted((one for one in tried if one.rank is not None), key=lambda one: one.rank):
+        sound = any(one.recommended and one.keeps_limits and one.costs_little for one in tried)
+        if sound and not (first.keeps_limits and first.costs_little):
+            # Who has a change that costs little need not hear of one that ruins gain or noise.
+            continue
         larger = (one for one in tried if one.mends and one.change.ladder == first.change.ladder)
         ladder = sorted(
             (one for one in larger if one.change.size >= first.change.size), key=lambda one: one.change.size

@@ -55,6 +55,11 @@ def cautions(study) -> list[str]:
             " output wire, before the feedback branches off: Xloop DRIVING RECEIVING probe."
         )
     found += _far_ends(study)
+    if study.stability is not None and chain.circuit.balanced:
+        found.append(
+            f"{chain.circuit.name} has two inputs: [stability] tries every feedline with it, but no other antenna, nor"
+            " both ends together."
+        )
     if study.run.units < study.run.build and set(MATCHES) & set(study.limits):
         few = f"{study.run.units} unit{'s' * (study.run.units > 1)} only"
         found.append(f"Match is judged among {few}; a build has {study.run.build}.")

@@ -13,7 +13,7 @@ from sim.study.scenarios import scenarios
 RUNS_PER_CHUNK = 800
 """Units × scenarios of one chunk of a large run; starting a chunk then costs a tenth of running it."""
 LEAST_RUNS_PER_CHUNK = 100
-_PROGRAM = (".py", ".j2", ".css")
+_PROGRAM = (".py", ".j2", ".css", ".toml")
 
 
 def default_out(study_file: str) -> Path:
@@ -87,7 +87,10 @@ def mark_inputs(out, files, units=None) -> str:
     """
     digest = hashlib.sha256(f"units {int(units) if units else 'as the study says'}\n".encode())
     package = Path(__file__).resolve().parent.parent
-    for path in (*map(Path, files), *sorted(p for p in package.rglob("*") if p.suffix in _PROGRAM)):
+    # Advice on an unstable design may name any op-amp of the catalogue.
+    records = sorted((CIRCUITS / "opamps").glob("*.toml"))
+    program = sorted(p for p in package.rglob("*") if p.suffix in _PROGRAM)
+    for path in (*map(Path, files), *records, *program):
         digest.update(hashlib.sha256(path.read_bytes()).digest())
     mark = Path(out) / "logs" / "inputs.sha256"
     text = digest.hexdigest() + "\n"

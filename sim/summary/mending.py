@@ -259,7 +259,7 @@ def _short(one: Mapping) -> str:
         if one[key] is not None
     ]
     note = f" ({one['note']})" if one["note"] else ""
-    return f"{one['words']}{note}: margin {one['margin']:.2f} in place of {before}, {', '.join(costs)}"
+    return f"{one['words']}{note}: smallest margin {one['margin']:.2f} in place of {before}, {', '.join(costs)}"
 
 
 def signed_db(value: float) -> str:

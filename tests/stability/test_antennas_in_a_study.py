@@ -1,19 +1,27 @@
 """The antennas of ``[stability]``: from the words of a study to rows, words and the trial of both ends together."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from sim.columns import TABLES
+from sim.deck.assemble import assemble
+from sim.deck.build import chain_of, unit_table, unit_values
 from sim.engine.isolate import Failed
-from sim.stability.both_ends import Pair, Together, TogetherWorker, source_cards
+from sim.errors import StudyError
+from sim.quantity import parse_part
+from sim.stability.both_ends import Pair, Together, TogetherWorker, deck_with, source_cards
 from sim.stability.judged import study_loads, study_sources
 from sim.stability.sources import Source, input_network, judge_sources
+from sim.steps.cautions import cautions
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.summary.antennas import AllAntennas, Antennas, antenna_rows, antenna_words, antennas_of, antennas_told
 from sim.summary.together import hidden_told, pairs_of, together_rows, together_told
 
+STUDIES = Path(__file__).parents[2] / "studies"
 STUDY = """
 title = "Any antenna"
 [amplifier]
@@ -186,3 +194,32 @@ def test_which_are_tried():
     )
     pairs = pairs_of([0, 1], lines, antennas)
     assert [(pair.source, pair.unit) for pair in pairs] == [(1, 2), (1, 7), (3, 4), (3, 7), (2, 3), (2, 7)]
+
+
+@pytest.mark.parametrize("source", [Source("removed"), Source("shorted", 1.0, 1e-6), Source("nominal", 0.5, 1e-6)])
+def test_a_stopper_stays_before_the_circuit(every, source):
+    """With a resistor from the study at the input the other antenna stands before that, where the own one stood."""
+    study = every[0].study
+    amplifier = study.amplifier.model_copy(update={"series_input": parse_part("22", "ohm")})
+    study = study.model_copy(update={"amplifier": amplifier})
+    chain = chain_of(study)
+    deck = assemble(chain, unit_values(chain, unit_table(study, chain, np.array([0])), 0, 0))
+    assert chain.circuit.input != "in"
+    other = deck_with(deck, chain.antenna, source, chain.circuit.input)
+    stopper = [line for line in other.lines if f" {chain.circuit.input} " in f"{line} " and line.startswith("r")]
+    assert any(line.split()[2] == "in" for line in stopper)
+    # What was in the antenna's place is gone, and the circuit's own input has only the circuit on it.
+    assert not set(chain.antenna.netlist(chain.circuit.input, "z_emf", "z_")) & set(other.lines)
+
+
+def test_two_inputs_try_no_other_antenna(tmp_path):
+    """A circuit with two inputs is judged on every feedline alone, which is said; a limit on antennas is refused."""
+    text = (STUDIES / "short-dipole.toml").read_text(encoding="utf-8") + '\n[stability]\ncables = ["rg6-ccs"]\n'
+    path = tmp_path / "dipole.toml"
+    path.write_text(text, encoding="utf-8")
+    study = scenarios(read_study(path))[0].study
+    assert study_sources(study) == () and study_loads(study)
+    assert any("two inputs" in said for said in cautions(study))
+    path.write_text(text.replace("[limits]", '[limits]\nantenna_margin = "> 0.3"'), encoding="utf-8")
+    with pytest.raises(StudyError, match="two inputs"):
+        chain_of(scenarios(read_study(path))[0].study)
