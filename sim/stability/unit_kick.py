@@ -76,10 +76,19 @@ def on_line(deck: Deck, line: OnOutput) -> tuple[str, ...]:
         From :func:`sim.deck.assemble.assemble`.
     line : OnOutput
     """
-    load = f"rz_load out 0 {REFERENCE_LOAD!r}"
-    if not any(text.startswith(load) for text in deck.lines):
-        raise ValueError("the deck has no reference load at its output")
-    return tuple(piece for text in deck.lines for piece in (line.cards if text.startswith(load) else (text,)))
+    node = _output(deck)
+    load = f"rz_load {node} 0 {REFERENCE_LOAD!r}"
+    cards = [" ".join(node if word == "out" else word for word in card.split()) for card in line.cards]
+    return tuple(piece for text in deck.lines for piece in (cards if text.startswith(load) else (text,)))
+
+
+def _output(deck: Deck) -> str:
+    """Node at which the feedline begins: the circuit's output, or what stands behind it."""
+    for text in deck.lines:
+        words = text.split()
+        if words[0] == "rz_load" and words[2:4] == ["0", repr(REFERENCE_LOAD)]:
+            return words[1]
+    raise ValueError("the deck has no reference load at its output")
 
 
 def kick_unit(
@@ -113,7 +122,7 @@ def kick_unit(
     LibraryLost
     """
     lines = on_line(deck, line)
-    nodes = ("out", *(deck.reads[3 + 2 * k] for k in range(deck.probes)))
+    nodes = (_output(deck), *(deck.reads[3 + 2 * k] for k in range(deck.probes)))
     drives = ("iz_out", *(deck.drives[2 * k + 1] for k in range(deck.probes)))
     names = tuple(f"v({node})" for node in dict.fromkeys(nodes))
     simulator.load(lines, names)
