@@ -9,6 +9,7 @@ process   the demo's nominal scenario, unit by unit in this process, against (a)
           deck with the same sweeps, and (b) one `ngspice -b` a unit that gets the same answers the plain way: every
           quantity has a sweep of its own, dense enough to be read off without interpolation.
 lines     the map over feedlines (20 lengths, 6 far ends, 3 cables) against the runs of the same unit, processor time.
+antennas  the map over antennas (64 of them) against the runs of the same unit, processor time.
 growth    time and memory from 100 to 10,000 units in one process.
 
 Absolute times depend on the machine; the ratios are what to quote.
@@ -37,6 +38,7 @@ from sim.measures.panel import SINGLE, deciding, unit_plane  # noqa: E402
 from sim.measures.rational import fit_weights  # noqa: E402
 from sim.measures.unit import Item, UnitWorker  # noqa: E402
 from sim.stability.line_map import judge_lines  # noqa: E402
+from sim.stability.sources import input_network, judge_sources  # noqa: E402
 from sim.study.read import read_study  # noqa: E402
 from sim.study.scenarios import scenarios  # noqa: E402
 
@@ -208,6 +210,34 @@ def lines() -> None:
     )
 
 
+def antennas() -> None:
+    """What the map over antennas adds to a unit."""
+    scenario = scenarios(read_study(ANY_FEEDLINE))[0]
+    _, plan, _, decks = _decks(scenario)
+    worker = UnitWorker([scenario], np.arange(1, UNITS + 1))
+    worker(Item(scenario.number, 0, 1))
+    reader, simulator = worker._prepared[scenario.number].reader, worker._simulator
+    spent: dict[str, list[float]] = {"runs": [], "map": []}
+    for _ in range(ROUNDS):
+        start = time.process_time()
+        runs = [run_unit(simulator, deck, plan) for deck in decks]
+        spent["runs"].append(time.process_time() - start)
+        fitted = []
+        for run in runs:
+            flat, count = run.values.reshape(-1, len(run.freq_hz)), run.values.shape[:2]
+            fitted.append(fit_weights(2j * np.pi * run.freq_hz, flat, reader.support, deciding(*count))[0])
+        start = time.process_time()
+        for run, weights in zip(runs, fitted, strict=True):
+            judge_sources(input_network(run.values, run.freq_hz, weights, reader.support), reader.sources)
+        spent["map"].append(time.process_time() - start)
+    median = {name: statistics.median(values) / UNITS * 1e3 for name, values in spent.items()}
+    print(f"operating point, sweeps, noise    {median['runs']:7.2f} ms a unit")
+    print(
+        f"map over {len(reader.sources)} antennas              {median['map']:7.2f} ms a unit"
+        f" = {median['map'] / median['runs']:.2f} x the runs"
+    )
+
+
 def growth() -> None:
     """Time and memory by the number of units."""
     scenario = scenarios(read_study(STUDY))[0]
@@ -230,8 +260,8 @@ def growth() -> None:
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parts = {"process": process, "lines": lines, "growth": growth}
-    parser.add_argument("parts", nargs="*", help="process, lines, growth; default all")
+    parts = {"process": process, "lines": lines, "antennas": antennas, "growth": growth}
+    parser.add_argument("parts", nargs="*", help="process, lines, antennas, growth; default all")
     for part in parser.parse_args().parts or list(parts):
         print(f"== {part}")
         parts[part]()

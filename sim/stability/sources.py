@@ -36,8 +36,8 @@ ARC_POINTS = 7
 HIGH_SHARE = 0.67
 """Share of the highest simulated frequency up to where poles are counted, as for all poles. [1]"""
 LARGEST_TURN = np.deg2rad(50.0)
-LARGEST_CHANGE = np.log(4.0)
-"""Turn [rad] and change of the logarithm of the size of a step that are believed."""
+LARGEST_CHANGE = 4.0
+"""Turn [rad] and change of the size [1] of a step that are believed."""
 ROUNDS = 12
 PARTS = 4
 """Into so many parts a step is divided, at most so often."""
@@ -255,21 +255,17 @@ def distance_at(network: InputNetwork, sources: tuple[Source, ...], freq_hz: np.
 
 def _turns(network, parts, way, top):
     """How far each source's numerator turns along the way, whether each step is small, and where it turns quickest."""
-    owner = np.repeat(np.arange(len(parts)), len(way) - 1)
-    start, end = top[:, :-1].ravel(), top[:, 1:].ravel()
-    begin, close = np.tile(way[:-1], len(parts)), np.tile(way[1:], len(parts))
-    turn = np.zeros(len(parts))
-    steepest, quickest = np.zeros(len(parts)), np.full(len(parts), np.nan)
-    for level in range(ROUNDS + 1):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = end / start
-            step, size = np.angle(ratio), np.abs(np.log(np.abs(ratio)))
-        wide = ~((np.abs(step) <= LARGEST_TURN) & (size <= LARGEST_CHANGE))
-        done = ~wide if level < ROUNDS else np.isfinite(step)
-        turn += np.bincount(owner[done], step[done], len(parts))
-        _steeper(steepest, quickest, owner, step, begin, close)
-        owner, start, end, begin, close = (x[wide] for x in (owner, start, end, begin, close))
-        if not len(owner) or level == ROUNDS:
+    # All steps of the way at once, and only the wide ones one by one.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = top[:, 1:] / top[:, :-1]
+        step, size = np.angle(ratio), np.abs(ratio)
+    wide = ~((np.abs(step) <= LARGEST_TURN) & (size <= LARGEST_CHANGE) & (size >= 1 / LARGEST_CHANGE))
+    turn = np.where(wide, 0.0, step).sum(axis=1)
+    steepest, quickest = _steepest(step, way)
+    owner, place = np.nonzero(wide)
+    start, end, begin, close = top[owner, place], top[owner, place + 1], way[place], way[place + 1]
+    for level in range(1, ROUNDS + 1):
+        if not len(owner):
             break
         inner = begin[:, None] * np.exp(np.log(close / begin)[:, None] * (np.arange(1, PARTS) / PARTS))
         columns = network.rows(inner.ravel())[0].reshape(4, *inner.shape)
@@ -279,9 +275,27 @@ def _turns(network, parts, way, top):
         owner = np.repeat(owner, PARTS)
         start, end = chain[:, :-1].ravel(), chain[:, 1:].ravel()
         begin, close = points[:, :-1].ravel(), points[:, 1:].ravel()
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = end / start
+            step, size = np.angle(ratio), np.abs(ratio)
+        wide = ~((np.abs(step) <= LARGEST_TURN) & (size <= LARGEST_CHANGE) & (size >= 1 / LARGEST_CHANGE))
+        done = ~wide if level < ROUNDS else np.isfinite(step)
+        turn += np.bincount(owner[done], step[done], len(parts))
+        _steeper(steepest, quickest, owner, step, begin, close)
+        owner, start, end, begin, close = (x[wide] for x in (owner, start, end, begin, close))
     resolved = np.ones(len(parts), dtype=bool)
     resolved[owner] = False
     return turn, resolved, quickest
+
+
+def _steepest(step, way):
+    """The quickest turn backwards of each numerator over the logarithm of frequency, and where."""
+    width = np.abs(np.log(np.abs(way[1:] / way[:-1])))
+    slope = -step / np.where(width > _UNBELIEVED, width, np.inf)
+    slope = np.where(np.isfinite(slope), slope, 0.0)
+    place, each = slope.argmax(axis=1), np.arange(len(step))
+    steepest = np.maximum(slope[each, place], 0.0)
+    return steepest, np.where(steepest > 0, np.sqrt(np.abs(way[place] * way[place + 1])), np.nan)
 
 
 def _steeper(steepest, quickest, owner, step, begin, close):
@@ -303,9 +317,13 @@ def _nearest(network, parts, probe, axis, distance):
     size = np.abs(distance)
     place = size.argmin(axis=1)
     best, at = size[each, place], axis[place]
-    owner = np.repeat(each, len(axis) - 1)
-    start, end = distance[:, :-1].ravel(), distance[:, 1:].ravel()
-    begin, close = np.tile(axis[:-1], len(parts)), np.tile(axis[1:], len(parts))
+    # Most steps are far away: with both ends four times as far as the nearest point, and a right angle or less between
+    # them, a chord comes no nearer than 4/√2 times that.
+    near = size < 4 * best[:, None]
+    dot = distance.real[:, 1:] * distance.real[:, :-1] + distance.imag[:, 1:] * distance.imag[:, :-1]
+    owner, step = np.nonzero(near[:, 1:] | near[:, :-1] | (dot < 0))
+    start, end = distance[owner, step], distance[owner, step + 1]
+    begin, close = axis[step], axis[step + 1]
     for _ in range(ROUNDS):
         chord = _chord(start, end)
         # A step that turns far can bulge towards zero further than its chord: its ends' sizes are no bound, either.
