@@ -28,6 +28,19 @@ def _deck(folder, circuit: str, opamp: str):
     return assemble(chain, unit_values(chain, unit_table(study, chain, np.array([0])), 0, 0))
 
 
+def test_behind_a_resistor_from_the_study(tmp_path, simulator):
+    """With a resistor in series with the output the line begins behind it, and the unit is kicked there."""
+    text = SMALL.replace("[amplifier]", '[amplifier]\nseries_output = "47"')
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    study = read_study(tmp_path / "study.toml")
+    chain = chain_of(study)
+    deck = assemble(chain, unit_values(chain, unit_table(study, chain, np.array([0])), 0, 0))
+    line = LosslessLine(75.0, 4e-8, 75.0, 0.5)
+    [near] = [card for card in on_line(deck, line) if card.startswith("rz_near ")]
+    assert near.split()[1] == chain.circuit.output != "out"
+    assert kick_unit(simulator, deck, line, 5e7, 0.5).ending is Ending.SETTLES
+
+
 @pytest.mark.parametrize("far_ohm", [OPEN_OHM, SHORT_OHM, 75.0])
 def test_the_demos_amplifier_settles_on_a_line(tmp_path, simulator, far_ohm):
     """The nominal unit comes to rest on 10 m of line whatever its far end."""
