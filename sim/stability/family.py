@@ -7,7 +7,7 @@ of which only the parts that bounds leave open are looked at.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -189,6 +189,11 @@ class Table:
     cell: np.ndarray
     share: np.ndarray
     turn: np.ndarray
+
+    @cached_property
+    def beginnings(self) -> np.ndarray:
+        """Γ of each load at the two lowest frequencies, complex, shape (n_load, 2)."""
+        return self.ends[:, :2] * self.turn[self.starts[self.row_of, :2]]
 
     def reflections(self, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
         """Γ of some loads, each at frequencies of its own.

@@ -446,13 +446,11 @@ def _exactly(plane: Plane, table: Table, probe: int, loads: np.ndarray, freq_hz:
 
 def _counts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     n_load = len(table.loads)
-    turns, resolved = np.zeros(n_load, dtype=int), np.ones(n_load, dtype=bool)
-    turn_hz = np.full(n_load, np.nan)
+    start, resolved = _starts(plane, table, views)
+    turns, turn_hz = -start, np.full(n_load, np.nan)
     for view, group in zip(views, table.groups, strict=True):
-        start, sure = _starts(plane, table, view, group)
-        resolved[group.loads] &= sure
         end, sure = _half_turns(view.endless)
-        turns[group.loads] += end - start
+        turns[group.loads] += end
         resolved[group.loads] &= sure
         radius, size = table.radius[group.loads], np.abs(view.a).astype(np.float32)
         most = size * radius.max(axis=0)
@@ -479,24 +477,28 @@ def _half_turns(locus: np.ndarray) -> tuple[int, bool]:
     return int(np.round((np.angle(locus[0]) + steps.sum()) / np.pi)), bool(np.abs(steps).max() < np.pi / 2)
 
 
-def _starts(plane: Plane, table: Table, view: _View, group) -> tuple[np.ndarray, np.ndarray]:
+def _starts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray]:
     """Half turns at which each load's 1 + z D leaves the real axis, and whether that is sure.
 
     The network is real: where its determinant goes as c s^m, m being its slope, c is real, and a quarter circle from
     the real axis to the imaginary one adds m right angles. An unplugged output behind a capacitor has m = 1, a lossy
     line that ends in its own impedance m = 1/2. What is not real with that is the turn of something slower.
     """
-    points = table.starts[table.row_of[group.loads], :2]
-    locus = view.endless[:2] * (1 - view.a[:2] * table.ends[group.loads, :2] * table.turn[points])
+    endless = np.array([view.endless[:2] for view in views])[table.group_of]
+    returned = 1 - np.array([view.a[:2] for view in views])[table.group_of] * table.beginnings
     # The sum of both angles, and not that of their product: the turns of both are counted from there.
-    apart = np.angle(view.endless[0]) + np.angle(locus[:, 0] / view.endless[0])
-    half, sure = _to_axis(apart, locus[:, 1] / locus[:, 0], table.freq_hz[1] / table.freq_hz[0])
+    apart = np.angle(endless[:, 0]) + np.angle(returned[:, 0])
+    ratio = endless[:, 1] * returned[:, 1] / (endless[:, 0] * returned[:, 0])
+    half, sure = _to_axis(apart, ratio, table.freq_hz[1] / table.freq_hz[0])
     if plane.further is None or sure.all():
         return half, sure
     freq_hz = np.geomspace(table.freq_hz[0], SLOWEST_HZ, SLOW_POINTS)
-    slow = _view(plane.at(freq_hz), group_at(table.loads[group.loads.start], freq_hz))
-    for row in np.nonzero(~sure)[0]:
-        below = slow.endless * (1 - slow.a * exact_reflection(table.loads[group.loads.start + row], freq_hz))
+    slower, unsure = plane.at(freq_hz), np.nonzero(~sure)[0]
+    slow = {group: _view(slower, group_at(table.loads[table.groups[group].loads.start], freq_hz))
+            for group in np.unique(table.group_of[unsure])}  # fmt: skip
+    for row in unsure:
+        view = slow[table.group_of[row]]
+        below = view.endless * (1 - view.a * exact_reflection(table.loads[row], freq_hz))
         steps = np.angle(below[1:] / below[:-1])
         angle = apart[row] + steps.sum()
         found = _to_axis(np.array([angle]), below[-2:-1] / below[-1:], freq_hz[-2] / freq_hz[-1])
