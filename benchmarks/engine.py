@@ -179,6 +179,13 @@ def process() -> None:
     print(f"largest difference of the stability margin between the last two: {100 * error:.3f} %")
 
 
+def _told(spent: dict[str, list[float]], what: str) -> None:
+    """A map's time beside that of the runs."""
+    median = {name: statistics.median(values) / UNITS * 1e3 for name, values in spent.items()}
+    print(f"{'operating point, sweeps, noise':<33} {median['runs']:7.2f} ms a unit")
+    print(f"{what:<33} {median['map']:7.2f} ms a unit = {median['map'] / median['runs']:.2f} x the runs")
+
+
 def lines() -> None:
     """What the map over feedlines adds to a unit."""
     scenario = scenarios(read_study(ANY_FEEDLINE))[0]
@@ -202,12 +209,7 @@ def lines() -> None:
         for plane in planes:
             judge_lines(plane.further(judged.freq_hz, ready.reader.at_judged), judged.table)
         spent["map"].append(time.process_time() - start)
-    median = {name: statistics.median(values) / UNITS * 1e3 for name, values in spent.items()}
-    print(f"operating point, sweeps, noise    {median['runs']:7.2f} ms a unit")
-    print(
-        f"map over {len(judged.loads)} feedlines            {median['map']:7.2f} ms a unit"
-        f" = {median['map'] / median['runs']:.2f} x the runs"
-    )
+    _told(spent, f"map over {len(judged.loads)} feedlines")
 
 
 def antennas() -> None:
@@ -230,12 +232,7 @@ def antennas() -> None:
         for run, weights in zip(runs, fitted, strict=True):
             judge_sources(input_network(run.values, run.freq_hz, weights, reader.support), reader.sources)
         spent["map"].append(time.process_time() - start)
-    median = {name: statistics.median(values) / UNITS * 1e3 for name, values in spent.items()}
-    print(f"operating point, sweeps, noise    {median['runs']:7.2f} ms a unit")
-    print(
-        f"map over {len(reader.sources)} antennas              {median['map']:7.2f} ms a unit"
-        f" = {median['map'] / median['runs']:.2f} x the runs"
-    )
+    _told(spent, f"map over {len(reader.sources)} antennas")
 
 
 def growth() -> None:

@@ -141,6 +141,10 @@ _ALL = (
 MEASURES: dict[str, Measure] = {measure.name: measure for measure in _ALL}
 """All measures by name."""
 
+_LINE = ("cable", "length_m", "far_end")
+_ANTENNA = ("antenna", "capacitance_share", "capacitance_f", "inductance_h")
+_OVER_UNITS = ("margin_min", "margin_p05", "unit", "margin_frequency_hz", "unstable", "unresolved", "units")
+
 TABLES: dict[str, tuple[str, ...]] = {
     "units.parquet": ("unit", "temperature_c"),
     "measures.parquet": ("scenario", "unit", "measure", "frequency_hz", "value"),
@@ -172,16 +176,8 @@ TABLES: dict[str, tuple[str, ...]] = {
     "failures.csv": ("scenario", "unit", "stage", "reason"),
     "stability.csv": (
         "scenario",
-        "cable",
-        "length_m",
-        "far_end",
-        "margin_min",
-        "margin_p05",
-        "unit",
-        "margin_frequency_hz",
-        "unstable",
-        "unresolved",
-        "units",
+        *_LINE,
+        *_OVER_UNITS,
     ),
     "mending.csv": (
         "scenario",
@@ -207,13 +203,8 @@ TABLES: dict[str, tuple[str, ...]] = {
     "both_ends.csv": (
         "scenario",
         "unit",
-        "antenna",
-        "capacitance_share",
-        "capacitance_f",
-        "inductance_h",
-        "cable",
-        "length_m",
-        "far_end",
+        *_ANTENNA,
+        *_LINE,
         "margin",
         "margin_frequency_hz",
         "poles",
@@ -228,13 +219,8 @@ TABLES: dict[str, tuple[str, ...]] = {
         "scenario",
         "unit",
         "why",
-        "antenna",
-        "capacitance_share",
-        "capacitance_f",
-        "inductance_h",
-        "cable",
-        "length_m",
-        "far_end",
+        *_ANTENNA,
+        *_LINE,
         "margin",
         "margin_frequency_hz",
         "unstable_by_count",
@@ -244,17 +230,8 @@ TABLES: dict[str, tuple[str, ...]] = {
     ),
     "antennas.csv": (
         "scenario",
-        "antenna",
-        "capacitance_share",
-        "capacitance_f",
-        "inductance_h",
-        "margin_min",
-        "margin_p05",
-        "unit",
-        "margin_frequency_hz",
-        "unstable",
-        "unresolved",
-        "units",
+        *_ANTENNA,
+        *_OVER_UNITS,
     ),
 }
 """Columns of every table, in order. units.parquet and scenarios.csv go on with columns of the study's own."""

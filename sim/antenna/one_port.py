@@ -17,7 +17,6 @@ import numpy as np
 from sim.errors import Fault, RecordError, nearest, shown
 from sim.measured.touchstone import read_one_port
 
-ENDINGS = (".s1p", ".csv")
 LARGEST_FILE = 1_000_000
 """Bytes; a sweep of ten thousand points has half of it."""
 _FREQUENCY = {"frequency_hz": 1.0, "frequency_khz": 1e3, "frequency_mhz": 1e6}

@@ -230,27 +230,6 @@ def loop_resistance(cable, length_m, temperature_k=T0):
     return (cable.r_inner + cable.r_shield) * length_m * _resistivity(np.asarray(temperature_k, dtype=float))
 
 
-def voltage_at_constant_current(supply_v, current_a, resistance):
-    """Supply voltage left at the end of a feed whose load draws a fixed current, V - I R. [V]"""
-    return supply_v - current_a * resistance
-
-
-def voltage_at_constant_power(supply_v, power_w, resistance):
-    """Supply voltage left at the end of a feed whose load draws a fixed power.
-
-    Parameters
-    ----------
-    supply_v, power_w, resistance : array_like
-        [V, W, Ω]
-
-    Returns
-    -------
-    voltage : ndarray
-        (V + sqrt(V^2 - 4 P R))/2; NaN where the feed cannot carry that power, P > V^2/(4 R). [V]
-    """
-    return both_voltages_at_constant_power(supply_v, power_w, resistance)[0]
-
-
 def both_voltages_at_constant_power(supply_v, power_w, resistance):
     """Where a load of fixed power can rest behind a feed: the stable point, and the one at which it hangs or collapses.
 

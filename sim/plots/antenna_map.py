@@ -6,14 +6,12 @@ import numpy as np
 import pandas as pd
 from matplotlib.patches import Rectangle
 
-from sim.plots import inks, style
-from sim.plots.feedline_map import BELOW, CELL_IN, OSCILLATES, SHADES, STEPS, UNSURE
+from sim.plots import inks, shades, style
 from sim.plots.style import Row
 from sim.quantity import format_quantity
 
 GAP = 0.35
 """Between the map and the rows of removed and shorted antennas, in cells."""
-NO_VALUE = ""
 
 
 def antenna_map(table: pd.DataFrame, scenario: int, low_limit: float = np.nan):
@@ -48,14 +46,14 @@ def antenna_map(table: pd.DataFrame, scenario: int, low_limit: float = np.nan):
     place = {("nominal", share): line for share, line in zip(shares, lines, strict=False)}
     place |= {(case, None): line for case, line in zip(others, lines[len(shares) :], strict=True)}
     left = max(style.text_width_in(label) for label in labels) + 0.3
-    signs = _signs(own, low_limit)
+    signs = shades.signs_told(own, low_limit)
     height = lines[-1] + 1
     rows = [
         Row(0.2, above=0.30, below=0.26 if signs else 0.04, left=0.14),
-        Row(CELL_IN * 1.15 * height, above=0.1, below=0.42, left=left),
+        Row(shades.CELL_IN * 1.15 * height, above=0.1, below=0.42, left=left),
     ]
     figure, [[key], [panel]] = style.sheet(rows)
-    _key(key, signs)
+    shades.draw_key(key, signs)
     for row in own.itertuples():
         where = (row.antenna, row.capacitance_share if row.antenna == "nominal" else None)
         # Without an antenna a lead does nothing: one cell as wide as the map.
@@ -82,52 +80,17 @@ def _capacitance(grid: pd.DataFrame, share: float) -> str:
     return f"{text}, own" if share == 1 else text
 
 
-def _sign(row, low_limit: float) -> str:
-    if row.unstable:
-        return OSCILLATES
-    if row.unresolved:
-        return UNSURE
-    return BELOW if row.margin_min <= low_limit else NO_VALUE
-
-
 def _cell(panel, column: int, line: float, wide: int, row, low_limit: float) -> None:
-    bad = row.unstable or row.unresolved
-    shade = SHADES[0] if bad else SHADES[int(np.searchsorted(STEPS, row.margin_min, side="right"))]
+    shade, sign = shades.shade_of(row), shades.sign_of(row, low_limit)
     panel.add_patch(Rectangle((column - 0.5, line - 0.5), wide, 1.0, fc=inks.BLUE, alpha=shade, ec=inks.PAPER, lw=0.6))
-    ink = inks.PAPER if shade > 0.5 else inks.INK
-    middle = column - 0.5 + wide / 2
-    sign = _sign(row, low_limit)
-    text = f"{sign} {row.margin_min:.2f}" if sign in (NO_VALUE, BELOW) else sign
+    bad = sign in (shades.OSCILLATES, shades.UNSURE)
     panel.text(
-        middle, line, text.strip(), ha="center", va="center_baseline", color=ink, fontsize=style.SMALL_PT,
+        column - 0.5 + wide / 2,
+        line,
+        sign if bad else f"{sign} {row.margin_min:.2f}".strip(),
+        ha="center",
+        va="center_baseline",
+        color=shades.ink_on(shade),
+        fontsize=style.SMALL_PT,
         weight="bold" if bad else "normal",
-    )  # fmt: skip
-
-
-def _signs(own: pd.DataFrame, low_limit: float) -> str:
-    """What the signs that occur mean."""
-    signs = []
-    if (own["unstable"] > 0).any():
-        signs.append(f"{OSCILLATES} a unit oscillates")
-    if (own["unresolved"] > 0).any():
-        signs.append(f"{UNSURE} not judged")
-    if (own["margin_min"] <= low_limit).any():
-        signs.append(f"{BELOW} below the limit")
-    return "   ".join(signs)
-
-
-def _key(panel, signs: str) -> None:
-    """What the shades mean, then the signs."""
-    panel.set_title("Smallest distance from −1 of all units")
-    texts = [f"< {STEPS[0]:g}", *(f"– {step:g}" for step in STEPS[1:]), f"> {STEPS[-1]:g}"]
-    panel.set_xlim(0, 1)
-    panel.set_ylim(0, 1)
-    panel.axis("off")
-    width_in = panel.get_position().width * style.WIDTH_IN
-    at = 0.0
-    for text, shade in zip(texts, SHADES, strict=True):
-        panel.add_patch(Rectangle((at, 0.1), 0.2 / width_in, 0.8, fc=inks.BLUE, alpha=shade, lw=0, clip_on=False))
-        at += 0.26 / width_in
-        panel.text(at, 0.5, text, va="center", fontsize=style.SMALL_PT)
-        at += (style.text_width_in(text) + 0.14) / width_in
-    panel.text(0, -0.35, signs, va="top", fontsize=style.SMALL_PT)
+    )

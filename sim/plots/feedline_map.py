@@ -7,17 +7,11 @@ import pandas as pd
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from sim.plots import axes, inks, style
+from sim.plots import axes, inks, shades, style
 from sim.plots.style import Row
 from sim.stability.family import OWN
 
-STEPS = (0.2, 0.4, 0.6, 0.8)
-"""Margins at which the shade changes. [1]"""
-SHADES = (0.85, 0.6, 0.4, 0.22, 0.07)
-"""Opacity of the ink below the first of :data:`STEPS`, between them, above the last."""
-OSCILLATES, UNSURE, BELOW = "×", "?", "–"
 MOST_CABLES = 3
-CELL_IN = 0.185
 _ENDS = {"half": "half of Z0", "double": "twice Z0"}
 
 
@@ -50,13 +44,13 @@ def feedline_map(table: pd.DataFrame, scenario: int, low_limit: float = np.nan):
     ends = list(dict.fromkeys(own["far_end"]))
     labels = [style.shortened(_ENDS.get(end, style.drawable(end)), 0.9) for end in ends]
     left = max(style.text_width_in(label) for label in labels) + 0.14
-    signs = _signs(own, low_limit)
+    signs = shades.signs_told(own, low_limit)
     rows = [Row(0.2, above=0.30, below=0.26 if signs else 0.04, left=left)]
     for number in range(len(cables)):
         last = number == len(cables) - 1
-        rows.append(Row(CELL_IN * len(ends), above=0.26, below=0.42 if last else 0.1, left=left))
+        rows.append(Row(shades.CELL_IN * len(ends), above=0.26, below=0.42 if last else 0.1, left=left))
     figure, panels = style.sheet(rows)
-    _key(panels[0][0], signs)
+    shades.draw_key(panels[0][0], signs)
     for cable, [panel] in zip(cables, panels[1:], strict=True):
         _map(panel, own[own["cable"] == cable], ends, labels, low_limit)
         panel.set_title(style.shortened(style.drawable(cable), 3.0, style.SIZE_PT, bold=True))
@@ -66,34 +60,24 @@ def feedline_map(table: pd.DataFrame, scenario: int, low_limit: float = np.nan):
     return figure, tuple(cables)
 
 
-def _shade(margin: float) -> float:
-    return SHADES[int(np.searchsorted(STEPS, margin, side="right"))]
-
-
-def _sign(row, low_limit: float) -> str:
-    if row.unstable:
-        return OSCILLATES
-    if row.unresolved:
-        return UNSURE
-    return BELOW if row.margin_min <= low_limit else ""
-
-
 def _map(panel, rows: pd.DataFrame, ends, labels, low_limit: float) -> None:
     lengths = np.array(sorted(set(rows["length_m"])))
     edges = _edges(lengths)
     for row in rows.itertuples():
         place, line = int(np.searchsorted(lengths, row.length_m)), ends.index(row.far_end)
-        shade = SHADES[0] if row.unstable or row.unresolved else _shade(row.margin_min)
+        shade = shades.shade_of(row)
         panel.add_patch(
             Rectangle(
                 (edges[place], line - 0.5), edges[place + 1] - edges[place], 1.0, fc=inks.BLUE, alpha=shade, lw=0
             )
         )
-        sign = _sign(row, low_limit)
+        sign = shades.sign_of(row, low_limit)
         if sign:
             middle = np.sqrt(edges[place] * edges[place + 1])
-            ink = inks.PAPER if shade > 0.5 else inks.INK
-            panel.text(middle, line, sign, ha="center", va="center_baseline", color=ink, weight="bold", clip_on=True)
+            panel.text(
+                middle, line, sign, ha="center", va="center_baseline", color=shades.ink_on(shade), weight="bold",
+                clip_on=True,
+            )  # fmt: skip
     for edge in edges[1:-1]:
         panel.axvline(edge, color=inks.PAPER, lw=0.6)
     for line in range(1, len(ends)):
@@ -119,34 +103,3 @@ def _edges(lengths: np.ndarray) -> np.ndarray:
         return lengths[0] * np.array([1 / 1.2, 1.2])
     middle = np.sqrt(lengths[1:] * lengths[:-1])
     return np.concatenate([[lengths[0] ** 2 / middle[0]], middle, [lengths[-1] ** 2 / middle[-1]]])
-
-
-def _signs(own: pd.DataFrame, low_limit: float) -> str:
-    """What the signs that occur mean."""
-    signs = []
-    if (own["unstable"] > 0).any():
-        signs.append(f"{OSCILLATES} a unit oscillates")
-    if (own["unresolved"] > 0).any():
-        signs.append(f"{UNSURE} not judged")
-    if (own["margin_min"] <= low_limit).any():
-        signs.append(f"{BELOW} below the limit")
-    return "   ".join(signs)
-
-
-def _key(panel, signs: str) -> None:
-    """What the shades mean, then the signs."""
-    panel.set_title("Smallest distance from −1 of all units")
-    texts = [f"< {STEPS[0]:g}", *(f"– {step:g}" for step in STEPS[1:]), f"> {STEPS[-1]:g}"]
-    panel.set_xlim(0, 1)
-    panel.set_ylim(0, 1)
-    panel.axis("off")
-    panel.set_xticks([])
-    panel.set_yticks([])
-    width_in = panel.get_position().width * style.WIDTH_IN
-    at = 0.0
-    for text, shade in zip(texts, SHADES, strict=True):
-        panel.add_patch(Rectangle((at, 0.1), 0.2 / width_in, 0.8, fc=inks.BLUE, alpha=shade, lw=0, clip_on=False))
-        at += 0.26 / width_in
-        panel.text(at, 0.5, text, va="center", fontsize=style.SMALL_PT)
-        at += (style.text_width_in(text) + 0.14) / width_in
-    panel.text(0, -0.35, signs, va="top", fontsize=style.SMALL_PT)

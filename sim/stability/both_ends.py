@@ -154,8 +154,8 @@ class TogetherWorker:
         plane = deck_plane(self._simulator, deck, plan, chain.antenna.sharpness)
         loads = study_loads(study)
         judged = judged_with(plane, loads)
-        found = judge_lines(plane.at(judged.freq_hz), judged.table)
         matched = plane.at(judged.freq_hz)
+        found = judge_lines(matched, judged.table)
         return Together(
             matched=float(np.abs(1 / matched.inverse).min()),
             matched_poles=plane.unstable,

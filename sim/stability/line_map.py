@@ -21,25 +21,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.stability.bound import least_over_disc
-from sim.stability.family import Load, Table, build_table, exact_reflection, group_at
-from sim.stability.plane import Plane, plane_of_loops
+from sim.stability.family import Load, Table, build_table, group_at
+from sim.stability.line_count import count_poles
+from sim.stability.line_view import ROOM, View, gamma_of, points_of, view_of
+from sim.stability.plane import Plane
 
 PASSIVE_LOW_HZ, PASSIVE_HIGH_HZ = 1e4, 2e9
 """Range over which the output resistance must be positive for the test of every passive line. [Hz]"""
-ROOM, LEAST_GAIN = 0.5, 0.01
-"""A bound may fall inside a cell by this share of its change across it; what would lower a margin by less than a
-hundredth is not looked for. [1]"""
+LEAST_GAIN = 0.01
+"""What would lower a margin by less than this share is not looked for. [1]"""
 NOMINAL_STEP, LARGEST_STEP = 0.15, 0.4
 """Change of a reflection, or of the logarithm of f, between neighbours of the grid, above which points are added: for
 the grid of a scenario, and for a unit that turns more quickly than the nominal one."""
 MOST_ADDED, ROUNDS = 600, 8
-COUNT_TURN = np.deg2rad(60.0)
-"""Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
-COUNT_ROUNDS = 8
-START_TURN = 0.08
-"""How far from the real axis a count may begin. [rad]"""
-SLOWEST_HZ, SLOW_POINTS = 0.01, 61
-"""Where it does not, it is begun again from here, a decade below where poles are looked for, with so many points."""
 WINDOW, STRIDE = 6, 2
 """Every how manyth dense point, and how many of these on either side of the smallest bound, is looked at first: a whole
 turn of the line and more."""
@@ -88,17 +82,6 @@ class LineMap:
         return self.resolved & (self.unstable == 0)
 
 
-@dataclass(frozen=True)
-class _View:
-    """The plane behind one group's tee and against its cable, at some frequencies."""
-
-    size: np.ndarray
-    f: np.ndarray
-    a: np.ndarray
-    b: np.ndarray
-    endless: np.ndarray
-
-
 def judge_lines(plane: Plane, table: Table) -> LineMap:
     """Margin and verdict of one unit on every load of a table.
 
@@ -115,15 +98,15 @@ def judge_lines(plane: Plane, table: Table) -> LineMap:
 
     Notes
     -----
-    Where the network turns too quickly for the table's grid, points are added if the plane can be had there
-    (``plane.further``), and the table is made anew for this unit; where it cannot, the grid is believed.
+    Where the network turns too quickly for the table's grid, points are added, and the table is made anew for this
+    unit.
     """
-    views = [_view(plane, group) for group in table.groups]
+    views = [view_of(plane, group) for group in table.groups]
     finer, table = _fine_enough(plane, table, views)
     if finer is not plane:
-        plane, views = finer, [_view(finer, group) for group in table.groups]
+        plane, views = finer, [view_of(finer, group) for group in table.groups]
     margin, freq_hz = _margins(plane, table, views)
-    unstable, resolved, turn_hz = _counts(plane, table, views)
+    unstable, resolved, turn_hz = count_poles(plane, table, views)
     within = (plane.freq_hz >= PASSIVE_LOW_HZ) & (plane.freq_hz <= PASSIVE_HIGH_HZ)
     resistance = np.where(within, plane.own_immittance.real, np.inf)
     least = int(resistance.argmin())
@@ -139,54 +122,6 @@ def judge_lines(plane: Plane, table: Table) -> LineMap:
     )
 
 
-def map_of_loops(
-    freq_hz: np.ndarray,
-    t_ref: np.ndarray,
-    t_open: np.ndarray,
-    z_out: np.ndarray,
-    load: float,
-    unstable: int,
-    loads: tuple[Load, ...],
-) -> LineMap:
-    """Margin and verdict on every feedline out of plain sweeps of any deck.
-
-    Parameters
-    ----------
-    freq_hz : ndarray, shape (n_freq,)
-        Ascending, from where the loop is real to where it is over (10 Hz to 3 GHz). Between them everything is
-        interpolated linearly over the logarithm of frequency: 100 points a decade, and more where the loop turns
-        quickly, leave about a thousandth. [Hz]
-    t_ref, t_open : complex ndarray, shape (n_probe, n_freq) or (n_freq,)
-        Loop gain of each probe with the reference load, and with nothing (or a megohm) in its place. [1]
-    z_out : complex ndarray, shape (n_freq,)
-        Output impedance with the load taken away: v/(1 − v/load) for the voltage v at 1 A into the loaded output. [Ω]
-    load : float
-        Reference load. [Ω]
-    unstable : int
-        Unstable poles of the network with the reference load, P − N of its own verdict.
-    loads : tuple of Load
-        From :func:`sim.stability.family.loads_of`.
-
-    Returns
-    -------
-    LineMap
-        In the order of `loads`.
-    """
-    plane = plane_of_loops(np.asarray(freq_hz, dtype=float), t_ref, t_open, z_out, load, unstable)
-    return judge_lines(plane, build_table(loads, plane.freq_hz))
-
-
-def _view(plane: Plane, group) -> _View:
-    x = plane.reference
-    closed, inverse, opened = plane.closed, plane.inverse, plane.opened
-    n0 = (1 - closed * x) * group.u0 + closed * group.v0
-    n1 = (1 - closed * x) * group.u1 + closed * group.v1
-    d0 = (inverse - opened * x) * group.u0 + opened * group.v0
-    d1 = (inverse - opened * x) * group.u1 + opened * group.v1
-    f = n0 / d0
-    return _View(size=np.abs(f), f=f, a=-n1 / n0, b=-d1 / d0, endless=n0 / group.u0)
-
-
 # ---------------------------------------------------------------------- a grid that is fine enough
 
 
@@ -196,7 +131,7 @@ def fine_grid(plane: Plane, loads: tuple[Load, ...], freq_hz: np.ndarray, step: 
     Parameters
     ----------
     plane : Plane
-        Of the nominal unit, with ``further``.
+        Of the nominal unit.
     loads : tuple of Load
     freq_hz : ndarray, shape (n_freq,)
         From :func:`sim.stability.family.grid`. [Hz]
@@ -211,7 +146,7 @@ def fine_grid(plane: Plane, loads: tuple[Load, ...], freq_hz: np.ndarray, step: 
     start = len(freq_hz)
     for _ in range(ROUNDS):
         here = plane.at(freq_hz)
-        wide = np.any([_steps(_view(here, group_at(load, freq_hz)), step) for load in kinds], axis=0)
+        wide = np.any([_steps(view_of(here, group_at(load, freq_hz)), step) for load in kinds], axis=0)
         if not wide.any() or len(freq_hz) - start > MOST_ADDED:
             break
         middle = np.sqrt(freq_hz[1:] * freq_hz[:-1])[wide]
@@ -219,15 +154,15 @@ def fine_grid(plane: Plane, loads: tuple[Load, ...], freq_hz: np.ndarray, step: 
     return freq_hz
 
 
-def _fine_enough(plane: Plane, table: Table, views: "list[_View]") -> tuple[Plane, Table]:
+def _fine_enough(plane: Plane, table: Table, views: "list[View]") -> tuple[Plane, Table]:
     # What turns is the network, so it shows against any of the cables.
-    if plane.further is None or not _steps(views[0], LARGEST_STEP).any():
+    if not _steps(views[0], LARGEST_STEP).any():
         return plane, table
     freq_hz = fine_grid(plane, table.loads, table.freq_hz, LARGEST_STEP)
     return plane.further(freq_hz), build_table(table.loads, freq_hz)
 
 
-def _steps(view: _View, step: float) -> np.ndarray:
+def _steps(view: View, step: float) -> np.ndarray:
     """Cells in which something turns too far."""
     a = np.abs(np.diff(view.a)) > step * (1 + np.abs(view.a[1:]))
     b = np.abs(np.diff(view.b)) > step * (1 + np.abs(view.b[:, 1:]))
@@ -254,7 +189,7 @@ class _Dip:
         return self
 
 
-def _margins(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray]:
+def _margins(plane: Plane, table: Table, views: list[View]) -> tuple[np.ndarray, np.ndarray]:
     margins, places = np.full(len(table.loads), np.inf), np.full(len(table.loads), np.nan)
     # Group by group: arrays that fit into the allocator's small blocks cost half as much as large ones.
     for probe in range(len(plane.inverse)):
@@ -312,7 +247,7 @@ class _Cut:
         return np.abs(self.f).astype(np.float32), self.a.astype(np.complex64), self.b.astype(np.complex64)
 
     def __call__(self, load, cell, share, point):
-        gamma = _gamma(self.table, load + self.first, cell, point, share)
+        gamma = gamma_of(self.table, load + self.first, cell, point, share)
         low, high = self._taken(cell), self._taken(cell + 1)
         f, a, b = (x + (y - x) * share for x, y in zip(low, high, strict=True))
         return f * (1 - a * gamma) / (1 - b * gamma)
@@ -358,7 +293,7 @@ def _elsewhere(cut: _Cut, cells: np.ndarray, start: int) -> _Dip:
     table = cut.table
     pair_load, pair_cell = np.nonzero(cells)
     pair_cell += start
-    pair, point, last = _points(table, pair_load + cut.first, pair_cell)
+    pair, point, last = points_of(table, pair_load + cut.first, pair_cell)
     load, cell = pair_load[pair], pair_cell[pair]
     distance = cut(load, cell, np.where(last, 1.0, table.share[point]), point)
     begin = np.nonzero(~last)[0]
@@ -390,23 +325,6 @@ def _chords(start: np.ndarray, end: np.ndarray, bend=0.0) -> tuple[np.ndarray, n
     return np.sqrt(nearest.real**2 + nearest.imag**2), place
 
 
-def _points(table: Table, loads: np.ndarray, cells: np.ndarray):
-    """Dense points of some cells: place of the cell among those given, number of the point, whether it is the end."""
-    begin = table.starts[table.row_of[loads], cells]
-    counts = table.starts[table.row_of[loads], cells + 1] - begin + 1
-    first = np.cumsum(counts) - counts
-    pair = np.repeat(np.arange(len(loads)), counts)
-    point = begin[pair] + np.arange(len(pair)) - first[pair]
-    last = np.zeros(len(pair), dtype=bool)
-    last[first + counts - 1] = True
-    return pair, point, last
-
-
-def _gamma(table: Table, load, cell, point, share):
-    end = table.ends[load, cell]
-    return (end + (table.ends[load, cell + 1] - end) * share) * table.turn[point]
-
-
 _AROUND = np.array([-1.2, -0.4, 0.4, 1.2])
 
 
@@ -436,123 +354,6 @@ def _refined(plane, table, group, probe, dip: _Dip, cared: np.ndarray) -> tuple[
 def _exactly(plane: Plane, table: Table, probe: int, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
     """1 + T of one probe for some loads of a group, each at frequencies of its own, shape (n, n_freq)."""
     flat = freq_hz.ravel()
-    view = _view(plane.at(flat), group_at(table.loads[loads[0]], flat))
+    view = view_of(plane.at(flat), group_at(table.loads[loads[0]], flat))
     gamma = table.reflections(loads, freq_hz).ravel()
     return (view.f[probe] * (1 - view.a * gamma) / (1 - view.b[probe] * gamma)).reshape(freq_hz.shape)
-
-
-# ---------------------------------------------------------------------- poles
-
-
-def _counts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    n_load = len(table.loads)
-    start, resolved = _starts(plane, table, views)
-    turns, turn_hz = -start, np.full(n_load, np.nan)
-    for view, group in zip(views, table.groups, strict=True):
-        end, sure = _half_turns(view.endless)
-        turns[group.loads] += end
-        resolved[group.loads] &= sure
-        radius, size = table.radius[group.loads], np.abs(view.a).astype(np.float32)
-        most = size * radius.max(axis=0)
-        near = np.nonzero((1 + ROOM) * np.maximum(most[1:], most[:-1]) >= 1)[0]
-        left, right = size[near] * radius[:, near], size[near + 1] * radius[:, near + 1]
-        row, place = np.nonzero(np.maximum(left, right) + ROOM * np.abs(right - left) >= 1)
-        if not len(row):
-            continue
-        cell = near[place]
-        crossings, sure, passed_hz = _crossings(plane, table, view, row + group.loads.start, cell)
-        turns += 2 * crossings
-        turn_hz = np.fmax(turn_hz, passed_hz)
-        resolved &= sure
-        # Where 1 − a Γ ends on the negative axis, it is half a turn further than the crossings say.
-        last = table.starts[table.row_of[group.loads], -1]
-        ends = np.angle(1 - view.a[-1] * table.ends[group.loads, -1] * table.turn[last])
-        turns[group.loads] += np.where(np.abs(ends) > np.pi / 2, np.sign(ends), 0).astype(int)
-    return plane.unstable - turns, resolved, turn_hz
-
-
-def _half_turns(locus: np.ndarray) -> tuple[int, bool]:
-    """Half turns from the positive real axis to the end of a locus, and whether its steps are small."""
-    steps = np.angle(locus[1:] / locus[:-1])
-    return int(np.round((np.angle(locus[0]) + steps.sum()) / np.pi)), bool(np.abs(steps).max() < np.pi / 2)
-
-
-def _starts(plane: Plane, table: Table, views: list[_View]) -> tuple[np.ndarray, np.ndarray]:
-    """Half turns at which each load's 1 + z D leaves the real axis, and whether that is sure.
-
-    The network is real: where its determinant goes as c s^m, m being its slope, c is real, and a quarter circle from
-    the real axis to the imaginary one adds m right angles. An unplugged output behind a capacitor has m = 1, a lossy
-    line that ends in its own impedance m = 1/2. What is not real with that is the turn of something slower.
-    """
-    endless = np.array([view.endless[:2] for view in views])[table.group_of]
-    returned = 1 - np.array([view.a[:2] for view in views])[table.group_of] * table.beginnings
-    # The sum of both angles, and not that of their product: the turns of both are counted from there.
-    apart = np.angle(endless[:, 0]) + np.angle(returned[:, 0])
-    ratio = endless[:, 1] * returned[:, 1] / (endless[:, 0] * returned[:, 0])
-    half, sure = _to_axis(apart, ratio, table.freq_hz[1] / table.freq_hz[0])
-    if plane.further is None or sure.all():
-        return half, sure
-    freq_hz = np.geomspace(table.freq_hz[0], SLOWEST_HZ, SLOW_POINTS)
-    slower, unsure = plane.at(freq_hz), np.nonzero(~sure)[0]
-    slow = {group: _view(slower, group_at(table.loads[table.groups[group].loads.start], freq_hz))
-            for group in np.unique(table.group_of[unsure])}  # fmt: skip
-    for row in unsure:
-        view = slow[table.group_of[row]]
-        below = view.endless * (1 - view.a * exact_reflection(table.loads[row], freq_hz))
-        steps = np.angle(below[1:] / below[:-1])
-        angle = apart[row] + steps.sum()
-        found = _to_axis(np.array([angle]), below[-2:-1] / below[-1:], freq_hz[-2] / freq_hz[-1])
-        half[row], sure[row] = found[0][0], found[1][0] and np.abs(steps).max() < COUNT_TURN
-    return half, sure
-
-
-def _to_axis(angle: np.ndarray, ratio: np.ndarray, step: float) -> tuple[np.ndarray, np.ndarray]:
-    """Half turns nearest to an angle less that of its power of s, and whether they are near."""
-    turns = (angle - np.log(np.abs(ratio)) / np.log(step) * np.pi / 2) / np.pi
-    half = np.round(turns).astype(int)
-    return half, np.abs(turns - half) * np.pi < START_TURN
-
-
-def _crossings(plane, table, view, load, cell):
-    """How often 1 − a Γ of each load crosses the negative real axis in some cells, counter-clockwise positive.
-
-    Also whether that is sure, and the highest frequency at which it does so clockwise. [Hz]
-    """
-    n_load = len(table.loads)
-    pair, point, last = _points(table, load, cell)
-    share = np.where(last, 1.0, table.share[point])
-    of_load, of_cell = load[pair], cell[pair]
-    a = view.a[of_cell] + (view.a[of_cell + 1] - view.a[of_cell]) * share
-    locus = 1 - a * _gamma(table, of_load, of_cell, point, share)
-    freq_hz = np.where(last, table.freq_hz[of_cell + 1], table.dense_hz[point])
-    step = np.nonzero(~last)[0]
-    owner, low, high = of_load[step], locus[step], locus[step + 1]
-    low_hz, high_hz = freq_hz[step], freq_hz[step + 1]
-    # A sum of small steps less the difference of principal values is a whole number of turns.
-    found = -(np.bincount(owner, np.angle(high) - np.angle(low), n_load))
-    passed_hz = np.full(n_load, np.nan)
-    for _ in range(COUNT_ROUNDS):
-        turn = np.angle(high / low)
-        size = np.abs(high / low)
-        wide = (np.abs(turn) > COUNT_TURN) | (size > 4) | (size < 0.25)
-        found += np.bincount(owner[~wide], turn[~wide], n_load)
-        past = ~wide & (turn < 0) & (np.angle(low) < 0) & (np.angle(high) > 0)
-        np.fmax.at(passed_hz, owner[past], np.sqrt(low_hz[past] * high_hz[past]))
-        owner, low, high, low_hz, high_hz = (x[wide] for x in (owner, low, high, low_hz, high_hz))
-        if not len(owner):
-            break
-        ends = low_hz[:, None] * (high_hz / low_hz)[:, None] ** (np.arange(5) / 4)
-        values = np.column_stack([low, _locus_at(plane, table, owner, ends[:, 1:4]), high])
-        owner = np.repeat(owner, 4)
-        low, high = values[:, :-1].ravel(), values[:, 1:].ravel()
-        low_hz, high_hz = ends[:, :-1].ravel(), ends[:, 1:].ravel()
-    resolved = np.ones(n_load, dtype=bool)
-    found += np.bincount(owner, np.angle(high / low), n_load)
-    resolved[owner] = False
-    return np.round(found / (2 * np.pi)).astype(int), resolved, passed_hz
-
-
-def _locus_at(plane, table, owner, freq_hz):
-    """1 − a Γ at exact frequencies, one row a step; all loads of one group."""
-    view = _view(plane.at(freq_hz.ravel()), group_at(table.loads[owner[0]], freq_hz.ravel()))
-    return 1 - view.a.reshape(freq_hz.shape) * table.reflections(owner, freq_hz)

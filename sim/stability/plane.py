@@ -48,9 +48,8 @@ class Plane:
         Immittance that was connected. [S at an output, Ω at an input]
     unstable : int
         Unstable poles of the network with the reference connected.
-    further : callable or None
-        From frequencies [Hz] to a plane at these; None where only the given frequencies are known, then values
-        between them are interpolated.
+    further : callable, optional
+        From frequencies [Hz] to a plane at these; without it the plane is known at its own frequencies alone.
     """
 
     freq_hz: np.ndarray
@@ -63,19 +62,7 @@ class Plane:
 
     def at(self, freq_hz: np.ndarray) -> "Plane":
         """The plane at other frequencies inside the range. [Hz]"""
-        if self.further is not None:
-            return self.further(freq_hz)
-        x, known = np.log(freq_hz), np.log(self.freq_hz)
-
-        def between(values: np.ndarray) -> np.ndarray:
-            rows = values.reshape(-1, len(known))
-            return np.array([np.interp(x, known, row) for row in rows]).reshape(*values.shape[:-1], len(x))
-
-        return Plane(
-            freq_hz,
-            *(between(values) for values in (self.closed, self.inverse, self.opened, self.reference)),
-            self.unstable,
-        )
+        return self.further(freq_hz)
 
     def distance(self, immittance: np.ndarray) -> np.ndarray:
         """1 + T of every probe with another termination.
@@ -196,28 +183,3 @@ def carried(plane: Plane, support: np.ndarray, weights: np.ndarray, reference: C
         )
 
     return Plane(plane.freq_hz, plane.closed, plane.inverse, plane.opened, plane.reference, plane.unstable, further)
-
-
-def plane_of_loops(
-    freq_hz: np.ndarray, t_ref: np.ndarray, t_open: np.ndarray, z_out: np.ndarray, load: float, unstable: int
-) -> Plane:
-    """The plane at an output out of plain sweeps of any simulator or deck.
-
-    Parameters
-    ----------
-    freq_hz : ndarray, shape (n_freq,)
-        Ascending, fine enough to be interpolated linearly over the logarithm of frequency. [Hz]
-    t_ref, t_open : complex ndarray, shape (n_probe, n_freq)
-        Loop gain of each probe with the reference load, and with the load removed. [1]
-    z_out : complex ndarray, shape (n_freq,)
-        Output impedance without the load. [Ω]
-    load : float
-        Reference load. [Ω]
-    unstable : int
-        Unstable poles with it.
-    """
-    closed = z_out / (1 + z_out / load)
-    inverse = 1 / (1 + np.atleast_2d(t_ref))
-    opened = (inverse - (1 - closed / load) / (1 + np.atleast_2d(t_open))) * load
-    reference = np.full(len(freq_hz), 1 / load, dtype=complex)
-    return Plane(np.asarray(freq_hz, dtype=float), closed, inverse, opened, reference, unstable)

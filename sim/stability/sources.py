@@ -247,12 +247,6 @@ def judge_sources(network: InputNetwork, sources: tuple[Source, ...]) -> SourceM
     )
 
 
-def distance_at(network: InputNetwork, sources: tuple[Source, ...], freq_hz: np.ndarray) -> np.ndarray:
-    """1 + T of every probe with every source, complex, shape (n_source, n_probe, n_freq)."""
-    parts, rows = np.array([source.parts for source in sources]), network.rows(2j * np.pi * np.asarray(freq_hz))
-    return np.stack([(parts @ rows[0]) / (parts @ below) for below in rows[1:]], axis=1)
-
-
 def _turns(network, parts, way, top):
     """How far each source's numerator turns along the way, whether each step is small, and where it turns quickest."""
     # All steps of the way at once, and only the wide ones one by one.

@@ -1,11 +1,9 @@
 """A unit's own deck on a lossless line, kicked: the proof in time for units that fail, come near, or are drawn.
 
 The line of the simulator has no loss, which is the harder case: what oscillates only on it may stand on a real cable.
-A resistor at either end may stand for the loss of one frequency.
 """
 
 import math
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -16,43 +14,8 @@ from sim.stability.transient import Kick, KickTest, kick_test, watching_time
 
 KICK_V = 1e-3
 """What the output and each probe's receiving side are kicked by. [V]"""
-OPEN_OHM, SHORT_OHM = 1e6, 0.1
-"""Resistors that stand for an open and for a shorted far end. [Ω]"""
-
-
-@dataclass(frozen=True)
-class LosslessLine:
-    """A line and its far end, as the simulator has them.
-
-    Attributes
-    ----------
-    z0 : float
-        [Ω]
-    delay_s : float
-        One way; 0 for no line, only the far end. [s]
-    far_ohm : float
-        [Ω]
-    end_ohm : float
-        In series at each end, for the line's loss. [Ω]
-    """
-
-    z0: float
-    delay_s: float
-    far_ohm: float
-    end_ohm: float = 0.0
-
-    @property
-    def cards(self) -> tuple[str, ...]:
-        """Elements from the node ``out`` on."""
-        if not self.delay_s > 0:
-            return (f"rz_load out 0 {self.far_ohm!r}",)
-        loss = max(self.end_ohm, 1e-3)
-        return (
-            f"rz_near out z_near {loss!r}",
-            f"tz_line z_near 0 z_end 0 z0={self.z0!r} td={self.delay_s!r}",
-            f"rz_end z_end z_far {loss!r}",
-            f"rz_load z_far 0 {self.far_ohm!r}",
-        )
+OPEN_OHM = 1e6
+"""Resistor that stands for an open far end. [Ω]"""
 
 
 class OnOutput(Protocol):

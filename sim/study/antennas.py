@@ -256,7 +256,19 @@ class Measured(StudyTable):
 
 DUMMY = part_value("F", 1e-14, 1e-6, "Write 0.01 pF to 1 uF.")
 STRAY = part_value("F", 0, 1e-9, "Write 0 to 1 nF.")
-JIG = "; its tolerance is drawn once a build, as one jig measures all its units"
+_JIG = "; its tolerance is drawn once a build, as one jig measures all its units"
+
+
+def dummy_key():
+    """Key of a bench's dummy antenna."""
+    said = f"series capacitor, the dummy antenna; one in each leg before a circuit with two inputs{_JIG}"
+    return study_key(said, '"47p 1%"', "F", parse_part("47p", "F"))
+
+
+def stray_key():
+    """Key of a bench's own stray."""
+    said = "capacitance from the amplifier's input, or from each, to ground, of the fixture itself"
+    return study_key(said, '"1p 20%"', "F", parse_part(0, "F"))
 
 
 class Fixture(StudyTable):
@@ -264,18 +276,8 @@ class Fixture(StudyTable):
 
     model: Literal["fixture"] = study_key("which antenna it is", '"fixture"')
     source: quantity("ohm", 0, 1e6, "Write 0 to 1M.") = study_key("resistance of the source", '"50"', "ohm", 50.0)
-    dummy: DUMMY = study_key(
-        f"series capacitor, the dummy antenna; one in each leg before a circuit with two inputs{JIG}",
-        '"47p 1%"',
-        "F",
-        parse_part("47p", "F"),
-    )
-    stray: STRAY = study_key(
-        "capacitance from the amplifier's input, or from each, to ground, of the fixture itself",
-        '"1p 20%"',
-        "F",
-        parse_part(0, "F"),
-    )
+    dummy: DUMMY = dummy_key()
+    stray: STRAY = stray_key()
 
 
 Antenna = Annotated[ShortVertical | ShortDipole | GroundWire | Plain | Measured | Fixture, Field(discriminator="model")]

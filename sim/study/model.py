@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
 from sim.errors import shown
 from sim.noise.level import share_of
 from sim.quantity import Limit, PartValue, QuantityError, parse_limit, parse_part, parse_quantity, parse_span
-from sim.study.antennas import DUMMY, JIG, STRAY, Antenna
+from sim.study.antennas import DUMMY, STRAY, Antenna, dummy_key, stray_key
 from sim.study.feedline import Feedline
 from sim.study.fields import (
     MOST_VALUES,
@@ -311,18 +311,8 @@ class Bench(StudyTable):
     source: quantity("ohm", 0.1, 1e6, "Write 0.1 to 1M.") = study_key(
         "resistance of the sending port", '"50"', "ohm", 50.0
     )
-    dummy: DUMMY = study_key(
-        f"series capacitor, the dummy antenna; one in each leg before a circuit with two inputs{JIG}",
-        '"47p 1%"',
-        "F",
-        parse_part("47p", "F"),
-    )
-    stray: STRAY = study_key(
-        "capacitance from the amplifier's input, or from each, to ground, of the fixture itself",
-        '"1p 20%"',
-        "F",
-        parse_part(0, "F"),
-    )
+    dummy: DUMMY = dummy_key()
+    stray: STRAY = stray_key()
     load: quantity("ohm", 0.1, 1e6, "Write 0.1 to 1M.") = study_key(
         "resistance of the receiving port", '"50"', "ohm", 50.0
     )

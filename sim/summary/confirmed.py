@@ -15,6 +15,7 @@ from sim.stability.confirm import Trial, load_of
 from sim.stability.lossless import LosslessLoad, can_be_kicked
 from sim.summary.antennas import antenna_words
 from sim.summary.feedlines import load_words
+from sim.summary.maps import counting, plainest
 from sim.summary.wording import listed
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ def trials_of(gathered, loads: Sequence, seed: int) -> tuple[list[Trial], int]:
     there. A unit that fails with an antenna is also kicked with it, the line matched.
     """
     units = gathered.units
-    drawn = units > 0 if np.any(units > 0) else units == 0
+    drawn = counting(units)
     lucky = np.nonzero(drawn)[0]
     draws = standard_draws(seed, units[lucky], "kicked in the time domain")
     chosen = lucky[np.argsort(draws)[: -(-len(lucky) // DRAWN_SHARE)]]
@@ -154,12 +155,12 @@ class _Scenario:
             found.append(Trial(self._index, unit, why, load, matched=True))
         margin, poles = (values[row] for values in self._antennas)
         if np.any(np.nan_to_num(poles) != 0):
-            found.append(Trial(self._index, unit, why, load, True, int(_plainest(margin, poles)[0])))
+            found.append(Trial(self._index, unit, why, load, True, int(plainest(margin, poles)[0])))
         return found, 0
 
     def _worst_load(self, row: int) -> int | None:
         margin, freq_hz, poles = (values[row] for values in self._lines)
-        order = [int(place) for place in _plainest(margin, poles) if can_be_kicked(self._loads[place])]
+        order = [int(place) for place in plainest(margin, poles) if can_be_kicked(self._loads[place])]
         if not order:
             return None
         for place in order:
@@ -168,12 +169,6 @@ class _Scenario:
             if LosslessLoad(self._loads[place]).delay_s * freq_hz[place] > SHORT_LINE:
                 return place
         return order[0]
-
-
-def _plainest(margin: np.ndarray, poles: np.ndarray) -> np.ndarray:
-    """Order: unstable ones first, the furthest from the border first; unresolved ones; the nearest of the others."""
-    group = np.select([poles > 0, poles < 0], [0, 1], 2)
-    return np.lexsort([np.where(group == 0, -margin, margin), group])
 
 
 def confirmed_rows(scenarios, trials: Sequence[Trial], found: Sequence, sources, loads, own_capacitance) -> DataFrame:

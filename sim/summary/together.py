@@ -11,8 +11,9 @@ import numpy as np
 from sim.engine.isolate import Failed
 from sim.quantity import format_quantity
 from sim.stability.both_ends import Pair, Together
-from sim.summary.antennas import antenna_words, worst_first
+from sim.summary.antennas import antenna_words
 from sim.summary.feedlines import load_words
+from sim.summary.maps import plainest, worst_first
 from sim.summary.wording import listed
 
 if TYPE_CHECKING:
@@ -116,7 +117,7 @@ def together_rows(gathered, pairs: Sequence[Pair], found: Sequence, sources, loa
         alone, alone_poles = maps.antenna(pair)
         agrees = _agrees(result, alone, alone_poles)
         poles = np.where(result.resolved, result.unstable, -1)
-        for place in _plainest(result.margin, poles)[:MOST_LOADS]:
+        for place in plainest(result.margin, poles)[:MOST_LOADS]:
             load = loads[pair.scenario][place]
             line_margin, line_poles = maps.line(pair, int(place))
             rows.append(
@@ -137,11 +138,6 @@ def together_rows(gathered, pairs: Sequence[Pair], found: Sequence, sources, loa
                 }
             )
     return pd.DataFrame(rows, columns=list(TABLES["both_ends.csv"]))
-
-
-def _plainest(margin: np.ndarray, poles: np.ndarray) -> np.ndarray:
-    """Order: unstable ones first, the furthest from the border before those that could be either; then the nearest."""
-    return np.lexsort([np.where(poles == 0, margin, -margin), poles == 0])
 
 
 def _agrees(result: Together, margin: float, poles: int) -> bool:
@@ -197,10 +193,10 @@ def _told(own: DataFrame, name: str) -> str:
         return f"{head}: nothing could be simulated: {lost['reason'].iloc[0]}."
     tried = judged.groupby(["unit", "antenna", "capacitance_share", "inductance_h"], dropna=False).ngroups
     what = f"the hardest antennas in the deck with the worst units ({tried} trials) on every feedline"
-    first = judged.iloc[_plainest(judged["margin"], judged["poles"])[0]]
+    first = judged.iloc[plainest(judged["margin"], judged["poles"])[0]]
     hidden = _hidden(judged)
     if len(hidden):
-        first = hidden.iloc[_plainest(hidden["margin"], hidden["poles"])[0]]
+        first = hidden.iloc[plainest(hidden["margin"], hidden["poles"])[0]]
         said = f"no: neither end alone shows that {_combination(first)}"
     elif first["poles"] != 0:
         which = "line" if first["poles_line_alone"] != 0 else "antenna"

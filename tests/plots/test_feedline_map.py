@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sim.plots import feedline_map, style
+from sim.plots import feedline_map, shades, style
 from sim.plots.figures import write_figures
 from tests.plots.invented import invented_run
 from tests.plots.test_legible import boxes
@@ -49,10 +49,9 @@ def test_what_oscillates_is_told_by_a_sign():
     table = invented_table(("rg58",), 6)
     with style.drawing():
         figure, _ = feedline_map.feedline_map(table, 1)
-    signs = [t for t in figure.axes[1].texts if t.get_text() == feedline_map.OSCILLATES]
+    signs = [t for t in figure.axes[1].texts if t.get_text() == shades.OSCILLATES]
     assert len(signs) == (table["unstable"] > 0).sum() > 0
-    shades = feedline_map.SHADES
-    assert all(a - b > 0.1 for a, b in itertools.pairwise(shades))
+    assert all(a - b > 0.1 for a, b in itertools.pairwise(shades.SHADES))
 
 
 def test_the_picture_comes_with_the_table(tmp_path):

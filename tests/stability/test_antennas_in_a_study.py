@@ -125,7 +125,7 @@ def test_rows_and_words():
     assert table["capacitance_f"].iloc[1] == pytest.approx(10e-12)
     assert table["unit"].tolist() == [2, 2]
     assert "no, 1 of 2 units oscillates with one or more of 2 antennas; input conductance down to -2 uS" in told[0]
-    assert "with 1 uH of lead and an antenna of 10 pF (0.5 of its own capacitance), 1 of 2 units oscillates" in told[0]
+    assert "1 uH of lead and an antenna of 10 pF (0.5 of its own capacitance): 1 of 2 units oscillates" in told[0]
     assert "near 85 MHz" in told[0]
     assert "no, 1 could not be judged and count" in told[1]
     assert "yes, all 2 units with 2 antennas, smallest margin 0.10" in told[2]

@@ -9,11 +9,10 @@ from sim.deck.chain import REFERENCE_LOAD
 from sim.engine.ngspice import Simulator
 from sim.engine.sweep import plan_for
 from sim.measures.loop import loop_gain
-from sim.stability.plane import input_plane, output_plane, plane_of_loops
+from sim.stability.plane import input_plane, output_plane
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from tests.conftest import ROOT
-from tests.stability.buffer import Buffer
 
 STUDY = scenarios(read_study(ROOT / "studies" / "marsh-square.toml"))[0].study
 CHAIN = chain_of(STUDY)
@@ -82,11 +81,3 @@ def test_sources_in_the_deck(simulator):
         _, there = swept(simulator, deck, (*deck.lines[:emf], *moved, *deck.lines[emf + 1 :]))
         found = plane.distance(source + 2j * np.pi * freq * inductance)[0]
         assert np.abs(found / distance(there) - 1).max() < 1e-6
-
-
-def test_plain_loops_make_the_same_plane():
-    """Two loop sweeps and the output impedance hold as much as all responses do."""
-    buffer, freq = Buffer(), np.geomspace(1e4, 1e9, 50)
-    made = plane_of_loops(freq, buffer.loop(freq, 75.0), buffer.loop(freq, 1e12), buffer.z_out(freq), 75.0, 0)
-    for z in (0.1, 300.0, 30.0 + 2j * np.pi * freq * 1e-7):
-        assert np.abs(made.distance(1 / (z + 0j * freq))[0] / (1 + buffer.loop(freq, z)) - 1).max() < 1e-9

@@ -1,5 +1,7 @@
 """A unit's own deck on a line, kicked: healthy ones come to rest, others do not."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 
@@ -9,9 +11,46 @@ from sim.engine.ngspice import Simulator
 from sim.stability.deck import read_deck
 from sim.stability.judge import judge_deck
 from sim.stability.transient import Ending
-from sim.stability.unit_kick import OPEN_OHM, SHORT_OHM, LosslessLine, kick_unit, on_line
+from sim.stability.unit_kick import OPEN_OHM, kick_unit, on_line
 from sim.study.read import read_study
 from tests.conftest import SMALL
+
+SHORT_OHM = 0.1
+
+
+@dataclass(frozen=True)
+class LosslessLine:
+    """A line and its far end, as the simulator has them.
+
+    Attributes
+    ----------
+    z0 : float
+        [Ω]
+    delay_s : float
+        One way; 0 for no line, only the far end. [s]
+    far_ohm : float
+        [Ω]
+    end_ohm : float
+        In series at each end, for the line's loss. [Ω]
+    """
+
+    z0: float
+    delay_s: float
+    far_ohm: float
+    end_ohm: float = 0.0
+
+    @property
+    def cards(self) -> tuple[str, ...]:
+        """Elements from the node ``out`` on."""
+        if not self.delay_s > 0:
+            return (f"rz_load out 0 {self.far_ohm!r}",)
+        loss = max(self.end_ohm, 1e-3)
+        return (
+            f"rz_near out z_near {loss!r}",
+            f"tz_line z_near 0 z_end 0 z0={self.z0!r} td={self.delay_s!r}",
+            f"rz_end z_end z_far {loss!r}",
+            f"rz_load z_far 0 {self.far_ohm!r}",
+        )
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,146 @@
+"""Unstable poles of one unit on every feedline, by turns of 1 + z D: see :mod:`sim.stability.line_map`."""
+
+import numpy as np
+
+from sim.stability.family import Table, exact_reflection, group_at
+from sim.stability.line_view import ROOM, View, gamma_of, points_of, view_of
+from sim.stability.plane import Plane
+
+COUNT_TURN = np.deg2rad(60.0)
+"""Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
+COUNT_ROUNDS = 8
+START_TURN = 0.08
+"""How far from the real axis a count may begin. [rad]"""
+SLOWEST_HZ, SLOW_POINTS = 0.01, 61
+"""Where it does not, it is begun again from here, a decade below where poles are looked for, with so many points."""
+
+
+def count_poles(plane: Plane, table: Table, views: list[View]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """How many poles are unstable with each load.
+
+    Parameters
+    ----------
+    plane : Plane
+    table : Table
+    views : list of View
+        Of each of the table's groups.
+
+    Returns
+    -------
+    unstable : int ndarray, shape (n_load,)
+    resolved : bool ndarray, same shape
+        Whether the count is sure.
+    turn_hz : ndarray, same shape
+        Highest frequency at which the locus turns the unstable way; NaN for none. [Hz]
+    """
+    n_load = len(table.loads)
+    start, resolved = _starts(plane, table, views)
+    turns, turn_hz = -start, np.full(n_load, np.nan)
+    for view, group in zip(views, table.groups, strict=True):
+        end, sure = _half_turns(view.endless)
+        turns[group.loads] += end
+        resolved[group.loads] &= sure
+        radius, size = table.radius[group.loads], np.abs(view.a).astype(np.float32)
+        most = size * radius.max(axis=0)
+        near = np.nonzero((1 + ROOM) * np.maximum(most[1:], most[:-1]) >= 1)[0]
+        left, right = size[near] * radius[:, near], size[near + 1] * radius[:, near + 1]
+        row, place = np.nonzero(np.maximum(left, right) + ROOM * np.abs(right - left) >= 1)
+        if not len(row):
+            continue
+        cell = near[place]
+        crossings, sure, passed_hz = _crossings(plane, table, view, row + group.loads.start, cell)
+        turns += 2 * crossings
+        turn_hz = np.fmax(turn_hz, passed_hz)
+        resolved &= sure
+        # Where 1 − a Γ ends on the negative axis, it is half a turn further than the crossings say.
+        last = table.starts[table.row_of[group.loads], -1]
+        ends = np.angle(1 - view.a[-1] * table.ends[group.loads, -1] * table.turn[last])
+        turns[group.loads] += np.where(np.abs(ends) > np.pi / 2, np.sign(ends), 0).astype(int)
+    return plane.unstable - turns, resolved, turn_hz
+
+
+def _half_turns(locus: np.ndarray) -> tuple[int, bool]:
+    """Half turns from the positive real axis to the end of a locus, and whether its steps are small."""
+    steps = np.angle(locus[1:] / locus[:-1])
+    return int(np.round((np.angle(locus[0]) + steps.sum()) / np.pi)), bool(np.abs(steps).max() < np.pi / 2)
+
+
+def _starts(plane: Plane, table: Table, views: list[View]) -> tuple[np.ndarray, np.ndarray]:
+    """Half turns at which each load's 1 + z D leaves the real axis, and whether that is sure.
+
+    The network is real: where its determinant goes as c s^m, m being its slope, c is real, and a quarter circle from
+    the real axis to the imaginary one adds m right angles. An unplugged output behind a capacitor has m = 1, a lossy
+    line that ends in its own impedance m = 1/2. What is not real with that is the turn of something slower.
+    """
+    endless = np.array([view.endless[:2] for view in views])[table.group_of]
+    returned = 1 - np.array([view.a[:2] for view in views])[table.group_of] * table.beginnings
+    # The sum of both angles, and not that of their product: the turns of both are counted from there.
+    apart = np.angle(endless[:, 0]) + np.angle(returned[:, 0])
+    ratio = endless[:, 1] * returned[:, 1] / (endless[:, 0] * returned[:, 0])
+    half, sure = _to_axis(apart, ratio, table.freq_hz[1] / table.freq_hz[0])
+    if sure.all():
+        return half, sure
+    freq_hz = np.geomspace(table.freq_hz[0], SLOWEST_HZ, SLOW_POINTS)
+    slower, unsure = plane.at(freq_hz), np.nonzero(~sure)[0]
+    slow = {group: view_of(slower, group_at(table.loads[table.groups[group].loads.start], freq_hz))
+            for group in np.unique(table.group_of[unsure])}  # fmt: skip
+    for row in unsure:
+        view = slow[table.group_of[row]]
+        below = view.endless * (1 - view.a * exact_reflection(table.loads[row], freq_hz))
+        steps = np.angle(below[1:] / below[:-1])
+        angle = apart[row] + steps.sum()
+        found = _to_axis(np.array([angle]), below[-2:-1] / below[-1:], freq_hz[-2] / freq_hz[-1])
+        half[row], sure[row] = found[0][0], found[1][0] and np.abs(steps).max() < COUNT_TURN
+    return half, sure
+
+
+def _to_axis(angle: np.ndarray, ratio: np.ndarray, step: float) -> tuple[np.ndarray, np.ndarray]:
+    """Half turns nearest to an angle less that of its power of s, and whether they are near."""
+    turns = (angle - np.log(np.abs(ratio)) / np.log(step) * np.pi / 2) / np.pi
+    half = np.round(turns).astype(int)
+    return half, np.abs(turns - half) * np.pi < START_TURN
+
+
+def _crossings(plane, table, view, load, cell):
+    """How often 1 − a Γ of each load crosses the negative real axis in some cells, counter-clockwise positive.
+
+    Also whether that is sure, and the highest frequency at which it does so clockwise. [Hz]
+    """
+    n_load = len(table.loads)
+    pair, point, last = points_of(table, load, cell)
+    share = np.where(last, 1.0, table.share[point])
+    of_load, of_cell = load[pair], cell[pair]
+    a = view.a[of_cell] + (view.a[of_cell + 1] - view.a[of_cell]) * share
+    locus = 1 - a * gamma_of(table, of_load, of_cell, point, share)
+    freq_hz = np.where(last, table.freq_hz[of_cell + 1], table.dense_hz[point])
+    step = np.nonzero(~last)[0]
+    owner, low, high = of_load[step], locus[step], locus[step + 1]
+    low_hz, high_hz = freq_hz[step], freq_hz[step + 1]
+    # A sum of small steps less the difference of principal values is a whole number of turns.
+    found = -(np.bincount(owner, np.angle(high) - np.angle(low), n_load))
+    passed_hz = np.full(n_load, np.nan)
+    for _ in range(COUNT_ROUNDS):
+        turn = np.angle(high / low)
+        size = np.abs(high / low)
+        wide = (np.abs(turn) > COUNT_TURN) | (size > 4) | (size < 0.25)
+        found += np.bincount(owner[~wide], turn[~wide], n_load)
+        past = ~wide & (turn < 0) & (np.angle(low) < 0) & (np.angle(high) > 0)
+        np.fmax.at(passed_hz, owner[past], np.sqrt(low_hz[past] * high_hz[past]))
+        owner, low, high, low_hz, high_hz = (x[wide] for x in (owner, low, high, low_hz, high_hz))
+        if not len(owner):
+            break
+        ends = low_hz[:, None] * (high_hz / low_hz)[:, None] ** (np.arange(5) / 4)
+        values = np.column_stack([low, _locus_at(plane, table, owner, ends[:, 1:4]), high])
+        owner = np.repeat(owner, 4)
+        low, high = values[:, :-1].ravel(), values[:, 1:].ravel()
+        low_hz, high_hz = ends[:, :-1].ravel(), ends[:, 1:].ravel()
+    resolved = np.ones(n_load, dtype=bool)
+    found += np.bincount(owner, np.angle(high / low), n_load)
+    resolved[owner] = False
+    return np.round(found / (2 * np.pi)).astype(int), resolved, passed_hz
+
+
+def _locus_at(plane, table, owner, freq_hz):
+    """1 − a Γ at exact frequencies, one row a step; all loads of one group."""
+    view = view_of(plane.at(freq_hz.ravel()), group_at(table.loads[owner[0]], freq_hz.ravel()))
+    return 1 - view.a.reshape(freq_hz.shape) * table.reflections(owner, freq_hz)
