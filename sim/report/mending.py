@@ -24,16 +24,17 @@ def mending_table(answer: Mapping, names: Mapping[int, str]) -> Table:
             rows.append(
                 (
                     one["words"] + (f" ({one['note']})" if one["note"] else ""),
+                    f'{one["key"].removeprefix("amplifier.")} = "{one["value"]}"',
                     *([names[entry["scenario"]]] if several else []),
                     f"{before} → {one['margin']:.2f}",
                     *(_change(one[key]) for key in _COSTS),
                     "kept" if one["keeps_limits"] else "broken",
                     f"{one['verified_good']} of {one['verified_units']}",
-                    f'{one["key"].removeprefix("amplifier.")} = "{one["value"]}"',
                 )
             )
     columns = (
         "Change",
+        "Under [amplifier]",
         *(["Scenario"] if several else []),
         "Margin",
         "Gain, dB",
@@ -41,7 +42,6 @@ def mending_table(answer: Mapping, names: Mapping[int, str]) -> Table:
         "Output match, dB",
         "Limits",
         "Units",
-        "Under [amplifier]",
     )
     return Table(columns, tuple(rows))
 
