@@ -38,6 +38,24 @@ class Antennas(Kept):
         self.conductance[where] = found.least_conductance
 
 
+def antenna_cells(source, own_capacitance: float) -> dict:
+    """What tables say of an antenna.
+
+    Parameters
+    ----------
+    source : Source
+    own_capacitance : float
+        Of the scenario's own antenna. [F]
+    """
+    share = source.share if source.case == "nominal" else np.nan
+    return {
+        "antenna": source.case,
+        "capacitance_share": share,
+        "capacitance_f": share * own_capacitance,
+        "inductance_h": source.inductance,
+    }
+
+
 def antenna_rows(
     antennas: Antennas, scenarios, units: np.ndarray, sources, own_capacitance: Sequence[float]
 ) -> DataFrame:
@@ -65,17 +83,8 @@ def antenna_rows(
     rows = []
     for index, number in enumerate(scenarios):
         for place, source in enumerate(sources):
-            share = source.share if source.case == "nominal" else np.nan
-            rows.append(
-                {
-                    "scenario": int(number),
-                    "antenna": source.case,
-                    "capacitance_share": share,
-                    "capacitance_f": share * own_capacitance[index],
-                    "inductance_h": source.inductance,
-                    **antennas.row(index, place, units),
-                }
-            )
+            cells = antenna_cells(source, own_capacitance[index])
+            rows.append({"scenario": int(number), **cells, **antennas.row(index, place, units)})
     return pd.DataFrame(rows)
 
 

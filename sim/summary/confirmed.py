@@ -13,8 +13,10 @@ from sim.quantity import format_quantity
 from sim.sampling.draw import standard_draws
 from sim.stability.confirm import Trial, load_of
 from sim.stability.lossless import LosslessLoad, can_be_kicked
-from sim.summary.antennas import antenna_words
+from sim.stability.sources import Source
+from sim.summary.antennas import antenna_cells, antenna_words
 from sim.summary.feedlines import load_words
+from sim.summary.lines import load_cells
 from sim.summary.maps import counting, plainest
 from sim.summary.wording import listed
 
@@ -200,19 +202,13 @@ def confirmed_rows(scenarios, trials: Sequence[Trial], found: Sequence, sources,
     rows = []
     for trial, result in zip(trials, found, strict=True):
         load = load_of(loads[trial.scenario], trial)
-        source = sources[trial.source] if trial.source is not None else None
-        share = 1.0 if source is None else source.share if source.case == "nominal" else np.nan
+        source = sources[trial.source] if trial.source is not None else Source("nominal")
         row = {
             "scenario": int(scenarios[trial.scenario]),
             "unit": trial.unit,
             "why": trial.why,
-            "antenna": "nominal" if source is None else source.case,
-            "capacitance_share": share,
-            "capacitance_f": share * own_capacitance[trial.scenario],
-            "inductance_h": 0.0 if source is None else source.inductance,
-            "cable": load.line.name,
-            "length_m": float(load.line.length),
-            "far_end": load.end_name,
+            **antenna_cells(source, own_capacitance[trial.scenario]),
+            **load_cells(load),
             "unstable_by_count": -1,
             "transient": "",
             "agree": -1,

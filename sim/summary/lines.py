@@ -40,6 +40,11 @@ class Lines(Kept):
         self.unconditional[where] = found.unconditional
 
 
+def load_cells(load) -> dict:
+    """What tables say of a feedline with its far end, a :class:`sim.stability.family.Load`."""
+    return {"cable": load.line.name, "length_m": float(load.line.length), "far_end": load.end_name}
+
+
 def line_rows(lines: Lines, scenarios, units: np.ndarray, loads) -> DataFrame:
     """The rows of stability.csv: one for each scenario and load.
 
@@ -62,13 +67,7 @@ def line_rows(lines: Lines, scenarios, units: np.ndarray, loads) -> DataFrame:
     import pandas as pd
 
     rows = [
-        {
-            "scenario": int(number),
-            "cable": load.line.name,
-            "length_m": float(load.line.length),
-            "far_end": load.end_name,
-            **lines.row(index, place, units),
-        }
+        {"scenario": int(number), **load_cells(load), **lines.row(index, place, units)}
         for index, number in enumerate(scenarios)
         for place, load in enumerate(loads[index])
     ]

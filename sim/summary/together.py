@@ -11,8 +11,9 @@ import numpy as np
 from sim.engine.isolate import Failed
 from sim.quantity import format_quantity
 from sim.stability.both_ends import Pair, Together
-from sim.summary.antennas import antenna_words
+from sim.summary.antennas import antenna_cells, antenna_words
 from sim.summary.feedlines import load_words
+from sim.summary.lines import load_cells
 from sim.summary.maps import plainest, worst_first
 from sim.summary.wording import listed
 
@@ -102,14 +103,10 @@ def together_rows(gathered, pairs: Sequence[Pair], found: Sequence, sources, loa
     maps, rows = _Maps(gathered.lines, gathered.antennas, gathered.units), []
     for pair, result in zip(pairs, found, strict=True):
         source = sources[pair.source]
-        share = source.share if source.case == "nominal" else np.nan
         head = {
             "scenario": int(gathered.scenarios[pair.scenario]),
             "unit": pair.unit,
-            "antenna": source.case,
-            "capacitance_share": share,
-            "capacitance_f": share * own_capacitance[pair.scenario],
-            "inductance_h": source.inductance,
+            **antenna_cells(source, own_capacitance[pair.scenario]),
         }
         if isinstance(result, Failed):
             rows.append(head | {"reason": result.reason})
@@ -123,9 +120,7 @@ def together_rows(gathered, pairs: Sequence[Pair], found: Sequence, sources, loa
             rows.append(
                 head
                 | {
-                    "cable": load.line.name,
-                    "length_m": float(load.line.length),
-                    "far_end": load.end_name,
+                    **load_cells(load),
                     "margin": float(result.margin[place]),
                     "margin_frequency_hz": float(result.freq_hz[place]),
                     "poles": int(poles[place]),
