@@ -233,6 +233,17 @@ TABLES: dict[str, tuple[str, ...]] = {
         *_ANTENNA,
         *_OVER_UNITS,
     ),
+    "array.csv": ("scenario", "frequency_hz", "direction_deg", "measure", "value"),
+    "array_pattern.csv": (
+        "scenario",
+        "frequency_hz",
+        "direction_deg",
+        "azimuth_deg",
+        "nominal_db",
+        "p05_db",
+        "p50_db",
+        "p95_db",
+    ),
 }
 """Columns of every table, in order. units.parquet and scenarios.csv go on with columns of the study's own."""
 
@@ -241,3 +252,34 @@ EXTERNAL_DECILES = ("external, lower decile", "external, upper decile")
 """Contributors of contributors.csv that come from outside: what the site's noise is at its level, and its deciles."""
 
 OPEN_TABLES = ("units.parquet", "scenarios.csv")
+
+ARRAY_MEASURES: dict[str, tuple[str, str]] = {
+    "directivity_db": ("dB", "response in the direction over the average of the whole sphere, nothing below ground"),
+    "hemisphere_directivity_db": ("dB", "the same over the average of the upper hemisphere, 3.01 dB less"),
+    "best_directivity_db": ("dB", "greatest that any weights reach at these places without more error_sensitivity_db"),
+    "front_to_back_db": ("dB", "wanted direction over the opposite one at the same elevation, no errors"),
+    "rear_sector_db": ("dB", "wanted direction over the strongest of the rear sector, no errors"),
+    "rear_average_db": ("dB", "wanted direction over the mean power of the rear sector, no errors"),
+    "noise_penalty_db": ("dB", "by how much noise of the elements' own gains on noise from the sky"),
+    "error_sensitivity_db": ("dB", "power of random errors of rms 1 over that of the wanted signal"),
+    "allowed_gain_db": ("dB", "rms error of each element, with allowed_phase_deg, for nulls as deep as asked in 95 %"),
+    "allowed_phase_deg": ("degree", "the same in phase"),
+    "array_noise_margin_db": ("dB", "band noise over own noise at the combined output, nominal units"),
+    "array_noise_margin_p05_db": ("dB", "the same, that 95 % of arrays beat"),
+    "arrays": ("1", "arrays that the units make, those with a unit that failed among them"),
+    "front_to_back_yield": ("1", "share of arrays whose front to back is as the study asks"),
+    "front_to_back_p50_db": ("dB", "front to back of the middle one of the arrays, all errors together"),
+    "front_to_back_p05_db": ("dB", "the same, that 95 % of arrays beat"),
+    "rear_sector_p50_db": ("dB", "rear_sector_db of the middle one of the arrays, all errors together"),
+    "rear_sector_p05_db": ("dB", "the same, that 95 % of arrays beat"),
+    "directivity_p50_db": ("dB", "directivity_db of the middle one of the arrays, all errors together"),
+    "directivity_p05_db": ("dB", "the same, that 95 % of arrays beat"),
+    "spread_gain_db": ("dB", "rms deviation of an element's gain from the mean of its array, antennas among it"),
+    "spread_phase_deg": ("degree", "the same in phase"),
+    "front_to_back_p05_amplifier_db": ("dB", "front_to_back_p05_db with errors of the amplifiers alone"),
+    "front_to_back_p05_feedline_db": ("dB", "with errors of the feedlines alone"),
+    "front_to_back_p05_antenna_db": ("dB", "with errors of the antennas alone"),
+    "front_to_back_p05_position_db": ("dB", "with errors of the places alone"),
+    "front_to_back_p05_trimmed_db": ("dB", "with all errors, gains of all units set alike at the middle band"),
+}
+"""Measures of array.csv: unit and meaning. The rear sector is the horizon behind, 5 to 60 degrees above it."""

@@ -168,6 +168,7 @@ def _around(study, chain) -> list[str]:
         f"bands   {', '.join(format_quantity(f, 'Hz') for f in study.bands.frequencies)}",
         f"air     {degrees}",
         *_feedlines(study),
+        *_array(study),
     ]
 
 
@@ -200,6 +201,19 @@ def _feedlines(study) -> list[str]:
     lengths = short if len(words.lengths) == 1 else f"{len(words.lengths)} lengths from {short} to {long}"
     antennas = f"antenna {', '.join(words.antennas)}"
     return [f"stable  with {', '.join(words.cables)}, {lengths}, far end {', '.join(words.far_ends)}; {antennas}"]
+
+
+def _array(study) -> list[str]:
+    """How elements are combined, a line; none without ``[array]``."""
+    table = study.array
+    if table is None:
+        return []
+    bearings = ", ".join(f"{one.bearing:g}" for one in table.direction)
+    made = study.run.build // len(table.positions) * (study.run.units // study.run.build)
+    return [
+        f"array   {len(table.positions)} elements, bearing {bearings} degrees, {table.front_to_back:g} dB front to back"
+        f" asked at {table.elevation:g} degrees; {made} arrays of whole builds"
+    ]
 
 
 def _noise(study) -> list[str]:

@@ -38,6 +38,7 @@ class _Tables:
     contributors: object
     feedlines: object
     antennas: object
+    arrays: tuple
     shown: object
     bands_hz: tuple[float, ...]
     optima: tuple
@@ -121,10 +122,26 @@ def _read(out_dir: Path) -> _Tables:
         contributors=split,
         feedlines=pd.read_csv(feedlines) if (feedlines := out_dir / "stability.csv").is_file() else None,
         antennas=pd.read_csv(antennas) if (antennas := out_dir / "antennas.csv").is_file() else None,
+        arrays=_read_arrays(out_dir, answer, shown.numbers),
         shown=shown,
         bands_hz=choice.bands_of(summary),
         optima=tuple(answer.get("optima", ())),
     )
+
+
+def _read_arrays(out_dir: Path, answer: dict, shown: tuple[int, ...]) -> tuple:
+    """What is drawn of an array: answer, measures and pattern of the first scenario shown, in its hardest direction."""
+    import pandas as pd
+
+    own = [entry for entry in answer.get("array", ()) if entry["scenario"] in shown]
+    if not own:
+        return ()
+    entry = min(own, key=lambda one: shown.index(one["scenario"]))
+    tables = [pd.read_csv(out_dir / name) for name in ("array.csv", "array_pattern.csv")]
+    here = [
+        t[(t["scenario"] == entry["scenario"]) & (t["direction_deg"] == entry["bearing_deg"])] for t in tables
+    ]
+    return entry, *here
 
 
 def _answer(out_dir: Path) -> dict:
@@ -138,6 +155,7 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
         _trades,
         _noise_floor,
         _noise_margin,
+        _array,
         _envelope,
         _spreads,
         _loop_margin,
@@ -177,6 +195,33 @@ def _trades(t: _Tables):
         limit. {strong}""",
             trade(one, t.summary, t.optima),
         )
+
+
+def _array(t: _Tables):
+    from sim.plots.array_causes import array_causes
+    from sim.plots.array_pattern import array_pattern
+
+    if not t.arrays:
+        return
+    entry, measures, pattern = t.arrays
+    names = dict(t.shown.items())
+    whose = f" Drawn for {names[entry['scenario']]}." if len(names) > 1 or t.shown.note else ""
+    where = f"Bearing {entry['bearing_deg']:g} degrees, of those of the study the one in which fewest arrays do."
+    yield (
+        "array_causes",
+        f"Does the array null? {entry['wanted_db']:g} dB front to back asked",
+        f"""What 95 % of {entry["arrays"]} arrays beat with one kind of error at a time, and with all; at the right end
+        60 dB and more. Hatched: less than the study asks for. Trimmed: the gain of every unit set alike at the middle
+        band. {where}{whose}""",
+        array_causes(measures, entry["wanted_db"]),
+    )
+    yield (
+        "array_pattern",
+        "What the array hears around the horizon",
+        f"""At the study's elevation. Solid: without errors; shaded: nine arrays in ten; dashed: 95 % of arrays hear
+        less. Triangles: what is asked for, straight behind. {where}{whose}""",
+        array_pattern(pattern, entry["wanted_db"]),
+    )
 
 
 def _low_limit(tables: _Tables, measure: str) -> float:

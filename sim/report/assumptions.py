@@ -48,6 +48,7 @@ def modelled(study: Mapping, has_opamp: bool = True) -> tuple[str, ...]:
         f"{said('receiver.noise_figure', 'dB')}.",
         *_two_inputs(model),
         *_stability_lines(study),
+        *_array_lines(study),
         "Yields: 95 % intervals after Clopper and Pearson. They cover the luck of the draw, not errors "
         "of the models.",
     ]
@@ -110,6 +111,22 @@ def _tee_and_stability(study: Mapping) -> str:
     if study.get("stability") is None:
         return "Stability is judged on a resistive load and on none, without the tee."
     return "With its nominal parts it stands in the way of every feedline that stability is judged with."
+
+
+def _array_lines(study: Mapping) -> list[str]:
+    """What an array is made of and where its errors come from; none without the table."""
+    table = study.get("array")
+    if not isinstance(table, Mapping):
+        return []
+    ground = "a perfect ground" if "conductivity" not in table else "flat soil, by its plane-wave reflection"
+    return [
+        f"Array: {len(table.get('positions', ()))} short verticals over {ground}, {table.get('front_to_back', '')} "
+        f"front to back asked at {table.get('elevation', '')} degrees. Arrays are units of one build, one after "
+        "another, each at its own drawn temperature; antennas differ by "
+        f"±{_value(study, 'array.antenna_tolerance')} as a factor on the signal, which holds for a current input, "
+        f"places by ±{_value(study, 'array.position_tolerance', 'm')}. Noise comes from all of the sky alike. Left "
+        "out: coupling, errors and losses of combiner and delay lines."
+    ]
 
 
 def _stability_lines(study: Mapping) -> list[str]:

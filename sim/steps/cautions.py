@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from sim.array.coupling import coupling
 from sim.deck.build import antenna_of, chain_of, route_of
 from sim.feedline.ends import OnePort
 from sim.feedline.line import both_voltages_at_constant_power
@@ -55,6 +56,7 @@ def cautions(study) -> list[str]:
             " output wire, before the feedback branches off: Xloop DRIVING RECEIVING probe."
         )
     found += _far_ends(study)
+    found += _neighbours(study, antenna, bands)
     if study.stability is not None and chain.circuit.balanced:
         found.append(
             f"{chain.circuit.name} has two inputs: [stability] tries every feedline with it, but no other antenna, nor"
@@ -130,6 +132,27 @@ def _feedline(route, bands) -> list[str]:
                 f" less than ten times the cable's {format_quantity(route.impedance, 'ohm')}."
             )
     return found
+
+
+def _neighbours(study, antenna, bands: np.ndarray) -> list[str]:
+    """What elements of an array do to each other, which is left out."""
+    if study.array is None:
+        return []
+    places = np.asarray(study.array.positions)
+    distances = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
+    nearest = float(distances[~np.eye(len(places), dtype=bool)].min())
+    if study.antenna.model != "short-vertical":
+        return [
+            "The array's pattern is that of short verticals over flat ground: other antennas have another one each, so"
+            " directivity and noise penalty do not hold for them; what errors do to a null does."
+        ]
+    shares = coupling(study.antenna.height, antenna.impedance(bands), nearest, bands)
+    worst = int(np.argmax(shares))
+    return [
+        f"Coupling between elements is left out: at {format_quantity(bands[worst], 'Hz')} a neighbour"
+        f" {format_quantity(nearest, 'm')} away changes an element's signal by up to {100 * shares[worst]:.1f} %"
+        f" ({20 * math.log10(shares[worst]):.0f} dB; an estimate, point dipoles, inputs that short the antenna)."
+    ]
 
 
 def _about_added_noise(study, bands: np.ndarray) -> list[str]:

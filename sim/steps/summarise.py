@@ -23,6 +23,7 @@ from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
 from sim.summary.answer import answer, scenario_names
 from sim.summary.antennas import AllAntennas, antenna_rows, antennas_of
+from sim.summary.arrays import ArrayAnswer, answer_of, array_rows, found_of, pattern_rows
 from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.confirmed import Confirmation, confirmation_of, confirmed_rows, trials_of
 from sim.summary.drivers import drivers_table
@@ -100,6 +101,7 @@ def main(argv=None) -> None:
         antennas=antennas,
         together=together,
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
+        arrays=_arrays(all_units, every, out),
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
@@ -135,6 +137,19 @@ def _antennas(all_units, every, out: Path) -> tuple[AllAntennas, ...]:
     table = antenna_rows(antennas, all_units.scenarios, all_units.units, study_sources(every[0].study), own)
     write_csv(table, path, "antennas.csv")
     return antennas_of(antennas, all_units.scenarios, all_units.units, table)
+
+
+def _arrays(all_units, every, out: Path) -> list[ArrayAnswer]:
+    """Write array.csv and array_pattern.csv; what they say of each scenario. Without ``[array]`` no older ones stay."""
+    paths = [out / name for name in ("array.csv", "array_pattern.csv")]
+    if every[0].study.array is None:
+        for path in paths:
+            path.unlink(missing_ok=True)
+        return []
+    found = {s.number: found_of(s.study, all_units, position) for position, s in enumerate(every)}
+    write_csv(array_rows(found), paths[0], paths[0].name)
+    write_csv(pattern_rows(found), paths[1], paths[1].name)
+    return [answer_of(s.number, s.study.array.front_to_back, found[s.number]) for s in every]
 
 
 def _together(all_units, every, names, standing: set[int], out: Path) -> tuple[list[str], list[str]]:

@@ -24,6 +24,8 @@ FIXED = (
     "stability.antennas",
     "stability.leads",
     "stability.capacitances",
+    "array.positions",
+    "array.direction",
 )
 """Keys that are the same in all scenarios of a study: results could not be compared, or have other keys beside them."""
 PARTS = ("amplifier", "parts")

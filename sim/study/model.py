@@ -13,6 +13,7 @@ from sim.errors import shown
 from sim.noise.level import share_of
 from sim.quantity import Limit, PartValue, QuantityError, parse_limit, parse_part, parse_quantity, parse_span
 from sim.study.antennas import DUMMY, STRAY, Antenna, dummy_key, stray_key
+from sim.study.array import Array
 from sim.study.feedline import Feedline
 from sim.study.fields import (
     MOST_VALUES,
@@ -342,6 +343,7 @@ class Study(StudyTable):
     run: Run = Run()
     fixture: Bench = Bench()
     stability: Stability | None = Field(default=None, description="feedlines and antennas to be stable with")
+    array: Array | None = Field(default=None, description="elements that are combined, and what they shall reject")
     vary: tuple[Vary, ...] = ()
     limits: dict[str, Annotated[Limit, BeforeValidator(_limit)]] = study_key(
         "bound that a measure must keep at every band (bandfloor list measures)", '"10 +- 1"', default={}

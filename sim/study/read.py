@@ -31,7 +31,7 @@ __all__ = ["MOST_SCENARIOS", "read_study", "study_text"]
 
 MOST_SCENARIOS = 9_999
 """Scenarios that one study may make."""
-_LATER = ("strong", "array")
+_LATER = ("strong",)
 _LINE_MEASURES = ("line_margin", "antenna_margin")
 _FIELD_MEASURES = ("noise_margin_db", "noise_rise_db", "antenna_factor_db")
 
@@ -125,6 +125,7 @@ class _Check:
         self._names()
         self._parts()
         self._noise()
+        self._array()
 
     def fault(self, path: tuple, found: str, remedy: str, note: str = "") -> None:
         self.found.append((path, note, found, remedy))
@@ -289,6 +290,17 @@ class _Check:
             if not records[name].reaches(band):
                 remedy = "Leave the record or the band out; nothing is extrapolated."
                 self.fault(at, f"the record does not reach the band {format_quantity(band, 'Hz')}.", remedy)
+
+    def _array(self) -> None:
+        """Check that a build is enough for an array."""
+        if self.study is None or self.study.array is None:
+            return
+        count = len(self.study.array.positions)
+        for key in ("build", "units"):
+            if getattr(self.study.run, key) < count:
+                found = f"an array of {count} elements needs {count} amplifiers at least, and {key} is less."
+                remedy = f"Write {key} = {count} or more: an array is made of units of one build."
+                self.fault(("run", key), found, remedy)
 
     def _limits(self) -> None:
         limits = self.at("limits")

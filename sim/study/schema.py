@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pydantic import BaseModel
 
 from sim.study.antennas import ANTENNA_MODELS
+from sim.study.array import Array, Direction
 from sim.study.feedline import Section, Tee
 from sim.study.model import SET_BY_READER, NoiseTable, Study, Vary
 from sim.study.stability import Stability
@@ -46,6 +47,8 @@ def study_keys() -> tuple[Key, ...]:
                 keys += _keys(f'[antenna] with model = "{model}"', antenna)
         elif name == "stability":
             keys += _keys("[stability]", Stability)
+        elif name == "array":
+            keys += [*_keys("[array]", Array), *_keys("[[array.direction]]", Direction)]
         elif name == "vary":
             keys += _keys("[[vary]]", Vary)
         elif isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):

@@ -70,7 +70,8 @@ def toml_value(value, unit: str) -> str:
     if isinstance(value, BaseModel):
         fields = type(value).model_fields
         units = {key: (fields[key].json_schema_extra or {}).get("unit", "") for key in fields}
-        return "{" + ", ".join(f"{key} = {toml_value(getattr(value, key), units[key])}" for key in fields) + "}"
+        said = [key for key in fields if getattr(value, key) is not None]
+        return "{" + ", ".join(f"{key} = {toml_value(getattr(value, key), units[key])}" for key in said) + "}"
     if isinstance(value, tuple):
         if unit == "degC":
             ends = [_plain(end) for end in dict.fromkeys(value)]

@@ -15,6 +15,7 @@ from tests.small_studies import BASE
 
 STUDIES = sorted((ROOT / "studies").glob("*.toml"))
 
+ARRAY = {"positions": [[0, 0], [0, 20]], "direction": [{"bearing": 0, "weights": [-1, 1]}]}
 PLAIN = {**BASE, "title": "Plain", "amplifier": {"circuit": "transimpedance", "opamp": "OPA810"}}
 
 
@@ -180,7 +181,7 @@ def test_texts_come_back(title):
 
 def test_every_key_is_written():
     """No key of the models is forgotten in the text of a whole study."""
-    written = study_text(Study.model_validate({**PLAIN, "feedline": {"tee": {}}, "stability": {}}))
+    written = study_text(Study.model_validate({**PLAIN, "feedline": {"tee": {}}, "stability": {}, "array": ARRAY}))
     for key in study_keys():
         default = key.default and ("[antenna]" not in key.table or "short-vertical" in key.table)
         assert not default or f"\n{key.name} = {key.default}\n" in written, key
