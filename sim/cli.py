@@ -15,6 +15,7 @@ _COMMANDS = {
     "list": "what there is to choose from: circuits, opamps, antennas, cables, noise, measures",
     "export": "write a plain ngspice deck, or a Touchstone file, of a study's chain",
     "judge": "is this deck stable, and by how much: for any SPICE deck that carries a probe",
+    "match": "which of the measured units belong together, and which goes where",
     "new": "write a commented study to start from",
 }
 _MODULES = {"list": "listing"}
