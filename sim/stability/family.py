@@ -29,6 +29,9 @@ SMALLEST_REFLECTION = 0.02
 """Reflections that are smaller than this after the way there and back no longer turn the locus. [1]"""
 SECTIONS_REFLECTION = 1.1
 """Bound of what several sections reflect against the first one's complex impedance. [1]"""
+WINDOW_TURNS, WINDOW_CELLS = 1.25, 8
+"""Turns of a line's reflection within which one of its phases brings the loop next to −1. [1] In so many cells, or
+fewer, what is before the line turns by less than what is more than one turn."""
 _WAVE_LOW_HZ, _WAVE_HIGH_HZ, _WAVE_POINTS = 1.0, 1e11, 11 * 384 + 1
 
 
@@ -171,6 +174,8 @@ class Table:
         Whether the line has several sections, so that its dense points hold all of Γ.
     starts : int ndarray, shape (n_line, n_freq)
         Where each cell's dense points begin among all; a cell's own end point is its last.
+    phase : ndarray, shape (n_line, n_freq)
+        Turns that each line's reflection has made from zero frequency. [1]
     dense_hz, cell, share, turn : ndarray, shape (n_dense,)
         Frequency [Hz], cell, place within it in the logarithm of frequency, and exp(−2 γ l) of all lines in turn.
     """
@@ -185,6 +190,7 @@ class Table:
     lengths: np.ndarray
     several: np.ndarray
     starts: np.ndarray
+    phase: np.ndarray
     dense_hz: np.ndarray
     cell: np.ndarray
     share: np.ndarray
@@ -194,6 +200,42 @@ class Table:
     def beginnings(self) -> np.ndarray:
         """Γ of each load at the two lowest frequencies, complex, shape (n_load, 2)."""
         return self.ends[:, :2] * self.turn[self.starts[self.row_of, :2]]
+
+    @cached_property
+    def end_steps(self) -> np.ndarray:
+        """Change of `ends` across each cell, complex, shape (n_load, n_freq − 1)."""
+        return np.diff(self.ends, axis=1)
+
+    @cached_property
+    def square(self) -> np.ndarray:
+        """`radius` squared, same shape."""
+        return self.radius * self.radius
+
+    @cached_property
+    def together(self) -> Group:
+        """All groups as one, with arrays of shape (n_group, n_freq)."""
+        u0, u1, v0, v1 = (np.array([vars(g)[name] for g in self.groups]) for name in ("u0", "u1", "v0", "v1"))
+        return Group(slice(0, len(self.loads)), u0, u1, v0, v1)
+
+    @cached_property
+    def most(self) -> np.ndarray:
+        """Largest radius in each group, shape (n_group, n_freq)."""
+        return np.array([self.radius[g.loads].max(axis=0) for g in self.groups])
+
+    @cached_property
+    def windows(self) -> tuple[np.ndarray, np.ndarray]:
+        """Places on the grid between which a load's reflection turns once and more around each place.
+
+        Two int arrays of shape (n_load, n_freq); −1 in both where they would be too far apart, or where how large the
+        reflection is does not follow from its bound.
+        """
+        number = len(self.freq_hz)
+        left, right = np.empty(self.phase.shape, dtype=int), np.empty(self.phase.shape, dtype=int)
+        for row, phase in enumerate(self.phase):
+            left[row] = np.searchsorted(phase, phase - WINDOW_TURNS / 2, side="right") - 1
+            right[row] = np.searchsorted(phase, phase + WINDOW_TURNS / 2)
+        outside = ((left < 0) | (right >= number) | (right - left > WINDOW_CELLS))[self.row_of] | self.several[:, None]
+        return np.where(outside, -1, left[self.row_of]), np.where(outside, -1, right[self.row_of])
 
     def reflections(self, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
         """Γ of some loads, each at frequencies of its own.
@@ -262,7 +304,7 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
     starts, dense = [], []
     for _, load in lines.values():
         found = _dense(load, freq_hz)
-        before = sum(len(d[0]) for d in dense)
+        before = sum(len(d[1]) for d in dense)
         starts.append(found[0] + before)
         dense.append(found[1:])
     return Table(
@@ -277,10 +319,11 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
         lengths=np.array([0.0 if len(load.line.sections) > 1 else load.line.length for load in order]),
         several=np.array([len(load.line.sections) > 1 for load in order]),
         starts=np.array(starts),
-        dense_hz=np.concatenate([d[0] for d in dense]),
-        cell=np.concatenate([d[1] for d in dense]),
-        share=np.concatenate([d[2] for d in dense]),
-        turn=np.concatenate([d[3] for d in dense]),
+        phase=np.array([d[0] for d in dense]),
+        dense_hz=np.concatenate([d[1] for d in dense]),
+        cell=np.concatenate([d[2] for d in dense]),
+        share=np.concatenate([d[3] for d in dense]),
+        turn=np.concatenate([d[4] for d in dense]),
     )
 
 
@@ -334,7 +377,7 @@ def exact_reflection(load: Load, freq_hz: np.ndarray) -> np.ndarray:
 
 
 def _dense(load: Load, freq_hz: np.ndarray):
-    """Starts of the cells, then frequency, cell, place in it and turn of a line's dense points."""
+    """Starts of the cells and turns at them, then frequency, cell, place in it and turn of a line's dense points."""
     sections = load.line.sections
     decay, phase = np.zeros(len(freq_hz)), np.zeros(len(freq_hz))
     for section in sections:
@@ -343,7 +386,8 @@ def _dense(load: Load, freq_hz: np.ndarray):
         phase = phase + 2 * gamma.imag * section.length
     if len(sections) > 1:
         decay = 2 * wave(sections[0].cable, freq_hz)[0].real * sections[0].length
-    turns = np.diff(phase) / (2 * np.pi)
+    phase = phase / (2 * np.pi)
+    turns = np.diff(phase)
     heard = np.exp(-decay[:-1]) > SMALLEST_REFLECTION
     counts = np.where(heard, np.ceil(turns * POINTS_A_TURN), 1).astype(int).clip(1)
     starts = np.concatenate([[0], np.cumsum(counts)])
@@ -360,4 +404,4 @@ def _dense(load: Load, freq_hz: np.ndarray):
         turn = np.exp(-2 * gamma * sections[0].length)
     else:
         turn = np.ones(len(dense_hz), dtype=complex)
-    return starts, dense_hz, cell, share, turn
+    return starts, phase, dense_hz, cell, share, turn

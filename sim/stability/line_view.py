@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.stability.family import Table
+from sim.stability.family import Group, Table, group_at
 from sim.stability.plane import Plane
 
 ROOM = 0.5
@@ -13,15 +13,15 @@ ROOM = 0.5
 
 @dataclass(frozen=True)
 class View:
-    """The plane behind one group's tee and against its cable, at some frequencies: 1 + T = f (1 − a Γ)/(1 − b Γ).
+    """The plane behind tees and against cables, at some frequencies: 1 + T = f (1 − a Γ)/(1 − b Γ).
 
     Attributes
     ----------
-    size : ndarray, shape (n_probe, n_freq)
+    size : ndarray, shape (n_probe, ..., n_freq)
         |f|.
     f, b : complex ndarray, same shape
-    a : complex ndarray, shape (n_freq,)
-    endless : complex ndarray, shape (n_freq,)
+    a : complex ndarray, shape (..., n_freq)
+    endless : complex ndarray, shape (..., n_freq)
         1 + z D on an endless line.
     """
 
@@ -32,23 +32,58 @@ class View:
     endless: np.ndarray
 
 
-def view_of(plane: Plane, group) -> View:
-    """What a group's lines see.
+def view_of(plane: Plane, group: Group) -> View:
+    """What lines see.
 
     Parameters
     ----------
     plane : Plane
     group : Group
-        On the plane's frequencies.
+        On the plane's frequencies, one or several: its arrays have shape (n_freq,) or (n_group, n_freq).
     """
-    x = plane.reference
-    closed, inverse, opened = plane.closed, plane.inverse, plane.opened
-    n0 = (1 - closed * x) * group.u0 + closed * group.v0
-    n1 = (1 - closed * x) * group.u1 + closed * group.v1
-    d0 = (inverse - opened * x) * group.u0 + opened * group.v0
-    d1 = (inverse - opened * x) * group.u1 + opened * group.v1
+    x, closed = plane.reference, plane.closed
+    inverse, opened = plane.inverse, plane.opened
+    n, d = 1 - closed * x, inverse - opened * x
+    if group.u0.ndim > 1:
+        d, opened = d[:, None], opened[:, None]
+    n0, n1 = n * group.u0 + closed * group.v0, n * group.u1 + closed * group.v1
+    d0, d1 = d * group.u0 + opened * group.v0, d * group.u1 + opened * group.v1
     f = n0 / d0
     return View(size=np.abs(f), f=f, a=-n1 / n0, b=-d1 / d0, endless=n0 / group.u0)
+
+
+def view_at(plane: Plane, table: Table, loads: np.ndarray, freq_hz: np.ndarray) -> tuple[View, np.ndarray]:
+    """Exact view and reflection of some loads, each at frequencies of its own.
+
+    Parameters
+    ----------
+    plane : Plane
+    table : Table
+    loads : int ndarray, shape (n,)
+        Ascending, one or more of any group.
+    freq_hz : ndarray, shape (n, n_freq)
+
+    Returns
+    -------
+    view : View
+        Its last two axes are those of `freq_hz`.
+    gamma : complex ndarray, shape (n, n_freq)
+    """
+    shape = freq_hz.shape
+    ends = np.searchsorted(loads, [group.loads.stop for group in table.groups])
+    groups, gammas, start = [], [], 0
+    for group, end in zip(table.groups, ends, strict=True):
+        if end > start:
+            groups.append(group_at(table.loads[group.loads.start], freq_hz[start:end].ravel()))
+            gammas.append(table.reflections(loads[start:end], freq_hz[start:end]))
+            start = end
+    parts = (np.concatenate([vars(g)[name] for g in groups]) for name in ("u0", "u1", "v0", "v1"))
+    view = view_of(plane.at(freq_hz.ravel()), Group(slice(0, 0), *parts))
+    wide = (len(view.f), *shape)
+    return View(
+        view.size.reshape(wide), view.f.reshape(wide), view.a.reshape(shape), view.b.reshape(wide),
+        view.endless.reshape(shape),
+    ), np.concatenate(gammas)  # fmt: skip
 
 
 def points_of(table: Table, loads: np.ndarray, cells: np.ndarray):
@@ -87,5 +122,4 @@ def gamma_of(table: Table, load, cell, point, share):
     share : ndarray
         Place in the cell, 0 to 1.
     """
-    end = table.ends[load, cell]
-    return (end + (table.ends[load, cell + 1] - end) * share) * table.turn[point]
+    return (table.ends[load, cell] + table.end_steps[load, cell] * share) * table.turn[point]

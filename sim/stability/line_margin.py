@@ -1,0 +1,299 @@
+"""Smallest distance of one unit's loop from −1 on every feedline: see :mod:`sim.stability.line_map`.
+
+Where a line turns once and more while the bound hardly changes, one of its phases attains the bound, and nothing else
+needs to be looked at. That settles most loads; only the others are followed point by point. All groups are taken at
+once: on arrays of this size each call costs more than its arithmetic.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.stability.family import Table
+from sim.stability.line_view import ROOM, View, gamma_of, points_of, view_at
+from sim.stability.plane import Plane
+
+LEAST_GAIN = 0.01
+"""What would lower a margin by less than this share is not looked for. [1]"""
+ATTAINED = 0.02
+"""A bound that rises by less than this share while a line turns is taken for the margin. [1]"""
+WINDOW, STRIDE = 6, 2
+"""Every how manyth dense point, and how many of these on either side of the smallest bound, is looked at first: a whole
+turn of the line and more."""
+SMALL, FLAT = 0.3, 0.004
+"""A reflection up to this size is not followed if it changes 1 + T by no more than this share. [1]"""
+CARED_FOR = 0.5
+"""Loads whose bound is below this are refined with exact values; others are good to two hundredths. [1]"""
+DEEP, DEEP_ROUNDS = 0.002, 10
+"""A margin is refined until the chords around it promise less than this share, at most so often. [1]"""
+FAR = 3.0
+"""The loop is looked at from where it may first come this many times as near as every load brings it at the end. [1]"""
+
+
+@dataclass(frozen=True)
+class _Dip:
+    """Where each load comes nearest on what was looked at: distance of the nearest chord, place and step there."""
+
+    near: np.ndarray
+    freq_hz: np.ndarray
+    step: np.ndarray
+
+
+def margins(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndarray]:
+    """Smallest |1 + T| of each load.
+
+    Parameters
+    ----------
+    plane : Plane
+        On the table's frequencies.
+    table : Table
+    view : View
+        Of the table's groups together.
+
+    Returns
+    -------
+    margin, freq_hz : ndarray, shape (n_load,)
+        Over all frequencies and probes, and where. [1, Hz]
+    """
+    found, places = np.full(len(table.loads), np.inf), np.full(len(table.loads), np.nan)
+    for probe in range(len(plane.inverse)):
+        near, at_hz = _of_probe(plane, table, view, probe)
+        closer = near < found
+        found, places = np.where(closer, near, found), np.where(closer, at_hz, places)
+    return found, places
+
+
+def _of_probe(plane: Plane, table: Table, view: View, probe: int) -> tuple[np.ndarray, np.ndarray]:
+    bound, start = _bounds(table, view, probe)
+    size, crossing = bound, None
+    rows = np.arange(len(bound))
+    if bound.min() < 0:
+        size = np.abs(bound)
+        crossing = (bound.min(axis=1) <= 0) & (bound.max(axis=1) > 0)
+    low = size.argmin(axis=1)
+    if crossing is not None:
+        # Between two frequencies the bound falls to nothing, wherever its smallest sample is.
+        low[crossing] = _cells(bound[crossing]).argmin(axis=1)
+    least = size[rows, low]
+    near, at_hz = _vertex(size, low, least), table.freq_hz[low + start]
+    left, right = (np.maximum(w[rows, low + start] - start, -1) for w in table.windows)
+    enough = (1 + ATTAINED) * least
+    follow = (left < 0) | (size[rows, left] > enough) | (size[rows, right] > enough)
+    if crossing is not None:
+        follow |= crossing
+    each = np.nonzero(follow)[0]
+    if not len(each):
+        return near, at_hz
+    at, of = table.radius[each, low[each] + start], (table.group_of[each], low[each] + start)
+    a, b = view.a[of], view.b[probe][of]
+    # Where the phase of a small reflection changes next to nothing the bound is the value.
+    each = each[(at * np.abs(a - b) > FLAT * np.abs(1 - a * b.conj() * at * at)) | (at > SMALL)]
+    if not len(each):
+        return near, at_hz
+    # First around the smallest bound, as many points for each load; then wherever a bound stays below that.
+    locus, cells = _Locus.of(table, view, probe), _cells(bound[each])
+    dip, looked = _around(locus, each, low[each] + start, start)
+    cared = cells.min(axis=1) < CARED_FOR
+    nearest, places = _refined(plane, table, probe, each, dip, cared)
+    upper, upper_hz = _surely(table, each, size[each], start)
+    nearest, places = np.minimum(nearest, upper), np.where(upper < nearest, upper_hz, places)
+    more = (cells < ((1 - LEAST_GAIN) * nearest[:, None]).astype(np.float32)) & ~looked
+    if more.any():
+        dip = _elsewhere(locus, each, more, start)
+        other, other_hz = _refined(plane, table, probe, each, dip, cared & (dip.near < nearest))
+        nearest, places = np.fmin(nearest, other), np.where(other < nearest, other_hz, places)
+    near[each], at_hz[each] = nearest, places
+    return near, at_hz
+
+
+# ---------------------------------------------------------------------- bounds
+
+
+def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, int]:
+    """Smallest |1 + T| over all phases of each load's reflection, and the place on the grid at which they begin.
+
+    float32, shape (n_load, n_freq − start); negative where the reflection is too large for a zero, see
+    :func:`sim.stability.bound.least_over_disc`, whose formula without its floor is that of the rim. Where the size of
+    the reflection is not known, 0 takes the place of what is negative.
+    """
+    a, b, size = view.a, view.b[probe], view.size[probe]
+    mixed, square = a * b.conj(), a.real**2 + a.imag**2
+    start = _first_needed(table.most, size, np.sqrt(square), np.abs(b))
+    # (1 − |a|² r²)|f| / (√(1 + r² (r² |a b*|² − 2 Re a b*)) + r |a − b|), with a little above one for rounding.
+    parts = (square * -size, size, mixed.real**2 + mixed.imag**2, -2 * mixed.real, np.abs(a - b))
+    parts = np.array(parts, dtype=np.float32)[:, :, start:]
+    bound = np.empty((len(table.loads), parts.shape[2]), dtype=np.float32)
+    # Group by group, into what is there: new arrays as large as all cost more than what is reckoned in them.
+    for number, group in enumerate(table.groups):
+        scale, one, both, twice, apart = parts[:, number]
+        own, radius = table.square[group.loads, start:], table.radius[group.loads, start:]
+        rim, part, found = own * both, np.empty_like(own), bound[group.loads]
+        rim += twice
+        rim *= own
+        rim += np.float32(1.000001)
+        np.sqrt(rim, out=rim)
+        np.multiply(radius, apart, out=part)
+        rim += part
+        np.multiply(own, scale, out=part)
+        part += one
+        np.divide(part, rim, out=found)
+        if table.several[group.loads].any():
+            np.maximum(found, 0, out=found, where=table.several[group.loads, None])
+    return bound, start
+
+
+def _first_needed(most, size, a, b) -> int:
+    """The place on the grid below which the loop is so strong that no load comes near what all have at its end."""
+    room = 1 - b[:, -1] * most[:, -1]
+    if room.min() <= 0:
+        return 0
+    reached = FAR * size[:, -1] * (1 + a[:, -1] * most[:, -1]) / room
+    near = size * (1 - a * most) <= reached[:, None] * (1 + b * most)
+    return max(int(near.any(axis=0).argmax()) - 1, 0)
+
+
+def _cells(bound: np.ndarray) -> np.ndarray:
+    """What the bound may fall to inside each cell, shape (n, n_freq − 1)."""
+    low, high = bound[:, :-1], bound[:, 1:]
+    room = np.abs(high - low)
+    room *= np.float32(ROOM)
+    found = np.minimum(low, high) - room
+    if bound.min() < 0:
+        # Distance from zero of an interval that may lie on either side of it.
+        found = np.maximum(np.maximum(found, -(np.maximum(low, high) + room)), 0)
+    return found
+
+
+def _surely(table: Table, loads: np.ndarray, bound: np.ndarray, start: int) -> tuple[np.ndarray, np.ndarray]:
+    """What each load's 1 + T surely falls to while its line turns once somewhere, and where. [1, Hz]"""
+    left, right = (w[loads, start:] - start for w in table.windows)
+    row = np.arange(len(loads))[:, None]
+    worse = np.maximum(bound[row, np.maximum(left, 0)], bound[row, np.maximum(right, 0)])
+    worse[left < 0] = np.inf
+    best = worse.argmin(axis=1)
+    return worse[row[:, 0], best].astype(float), table.freq_hz[best + start]
+
+
+def _vertex(bound: np.ndarray, low: np.ndarray, least: np.ndarray) -> np.ndarray:
+    """Least value of each row by the parabola through its smallest sample and the neighbours."""
+    rows, low = np.arange(len(low)), np.minimum(np.maximum(low, 1), bound.shape[1] - 2)
+    left, middle, right = (bound[rows, low + step].astype(float) for step in (-1, 0, 1))
+    curve = left - 2 * middle + right
+    found = middle - (left - right) ** 2 / np.where(curve > 0, 8 * curve, np.inf)
+    # A parabola through samples that hardly bend, or at the grid's end, may lead anywhere.
+    return np.where((curve > 0) & (found <= least), np.maximum(found, 0.0), least)
+
+
+# ---------------------------------------------------------------------- points
+
+
+@dataclass(frozen=True)
+class _Locus:
+    """1 + T of one probe on dense points, its f, a and b interpolated between the grid's frequencies."""
+
+    table: Table
+    values: np.ndarray
+    steps: np.ndarray
+
+    @classmethod
+    def of(cls, table: Table, view: View, probe: int) -> "_Locus":
+        values = np.array([view.f[probe], view.a, view.b[probe]]).reshape(3, -1)
+        # The step from one group to the next is never asked for.
+        return cls(table, values, np.diff(values))
+
+    def __call__(self, load, cell, share, point):
+        place = self.table.group_of[load] * len(self.table.freq_hz) + cell
+        f, a, b = self.values[:, place] + self.steps[:, place] * share
+        gamma = gamma_of(self.table, load, cell, point, share)
+        return f * (1 - a * gamma) / (1 - b * gamma)
+
+
+def _around(locus: _Locus, loads: np.ndarray, low: np.ndarray, start: int) -> tuple[_Dip, np.ndarray]:
+    """On the dense points around one place of some loads; and which cells from `start` are done with that."""
+    table = locus.table
+    each = np.arange(len(low))
+    rows = table.starts[table.row_of[loads], start:]
+    ends, reach = table.starts[table.row_of[loads]][:, [0, -1]], WINDOW * STRIDE
+    centre = np.minimum(np.maximum(rows[each, low - start], ends[:, 0] + reach), ends[:, 1] - reach)
+    point = centre[:, None] + np.arange(-reach, reach + 1, STRIDE)
+    cell = table.cell[point]
+    distance = locus(loads[:, None], cell, table.share[point], point)
+    bend = np.diff(distance, 2)
+    bend = (bend[:, _BEND_AFTER] + bend[:, _BEND_BEFORE]) / 2
+    near, place = _chords(distance[:, :-1], distance[:, 1:], bend)
+    best = near.argmin(axis=1)
+    freq_hz = table.dense_hz[point[each, best]]
+    step = np.log(table.dense_hz[point[each, best] + STRIDE] / freq_hz)
+    number = np.arange(start, table.starts.shape[1] - 1)
+    # Where a line hardly turns within a cell it is the network that does, and every point is wanted.
+    turns = np.diff(rows, axis=1) > 2 * STRIDE
+    looked = turns & (number > cell[:, :1]) & (number < cell[:, -1:])
+    return _Dip(near[each, best], freq_hz * np.exp(step * place[each, best]), step), looked
+
+
+_BEND_AFTER = np.arange(2 * WINDOW).clip(0, 2 * WINDOW - 2)
+_BEND_BEFORE = np.arange(-1, 2 * WINDOW - 1).clip(0)
+
+
+def _elsewhere(locus: _Locus, loads: np.ndarray, cells: np.ndarray, start: int) -> _Dip:
+    """On all dense points of some of the cells from `start`, of each of some loads."""
+    table = locus.table
+    pair_load, pair_cell = np.nonzero(cells)
+    pair_cell += start
+    pair, point, last = points_of(table, loads[pair_load], pair_cell)
+    owner, cell = pair_load[pair], pair_cell[pair]
+    distance = locus(loads[owner], cell, np.where(last, 1.0, table.share[point]), point)
+    begin = np.nonzero(~last)[0]
+    bend = np.zeros(len(distance), dtype=complex)
+    bend[1:-1] = np.diff(distance, 2)
+    # Across the ends of a run there is no bend to be had.
+    bend[last] = bend[np.append(True, last[:-1])] = 0
+    near, place = _chords(distance[begin], distance[begin + 1], (bend[begin] + bend[begin + 1]) / 2)
+    owner = owner[begin]
+    firsts = np.nonzero(np.append(True, owner[1:] != owner[:-1]))[0]
+    least = np.full(len(cells), np.inf)
+    least[owner[firsts]] = np.minimum.reduceat(near, firsts)
+    # Written backwards, so that of equals the first stays.
+    hit = np.nonzero(near == least[owner])[0][::-1]
+    freq_hz, step = np.full(len(cells), np.nan), np.full(len(cells), np.nan)
+    begin_hz = table.dense_hz[point[begin[hit]]]
+    step[owner[hit]] = np.log(table.dense_hz[point[begin[hit]] + 1] / begin_hz)
+    freq_hz[owner[hit]] = begin_hz * np.exp(step[owner[hit]] * place[hit])
+    return _Dip(least, freq_hz, step)
+
+
+def _chords(start: np.ndarray, end: np.ndarray, bend=0.0) -> tuple[np.ndarray, np.ndarray]:
+    """Distance of each step of a locus from zero, and its place there, 0 to 1; `bend` is the second difference."""
+    along = end - start
+    size = along.real**2 + along.imag**2
+    place = -(start.real * along.real + start.imag * along.imag) / np.where(size > 0, size, 1.0)
+    place = np.minimum(np.maximum(place, 0.0), 1.0)
+    nearest = start + place * along - (0.5 * place * (1 - place)) * bend
+    return np.sqrt(nearest.real**2 + nearest.imag**2), place
+
+
+_AROUND = np.array([-1.2, -0.4, 0.4, 1.2])
+
+
+def _refined(plane, table, probe, each, dip: _Dip, cared: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Exact values around the dip of each load that is cared for; deep ones are looked at again, more finely."""
+    at_hz, near = dip.freq_hz.copy(), dip.near.copy()
+    step, loads = dip.step, np.nonzero(cared & np.isfinite(dip.near))[0]
+    for _ in range(DEEP_ROUNDS if len(loads) else 0):
+        freq_hz = at_hz[loads, None] * np.exp(step[loads, None] * _AROUND)
+        freq_hz = freq_hz.clip(table.freq_hz[0], table.freq_hz[-1])
+        view, gamma = view_at(plane, table, each[loads], freq_hz)
+        distance = view.f[probe] * (1 - view.a * gamma) / (1 - view.b[probe] * gamma)
+        chord, place = _chords(distance[:, :-1], distance[:, 1:])
+        own = np.arange(len(loads))
+        best = np.abs(distance).argmin(axis=1)
+        near[loads], at_hz[loads] = np.abs(distance[own, best]), freq_hz[own, best]
+        deep = chord.min(axis=1) < (1 - DEEP) * near[loads]
+        side = chord.argmin(axis=1)
+        middle = freq_hz[own, side] * (freq_hz[own, side + 1] / freq_hz[own, side]) ** place[own, side]
+        loads = loads[deep]
+        if not len(loads):
+            break
+        at_hz[loads] = middle[deep]
+        step = step / 2.5
+    return near, at_hz
