@@ -50,19 +50,21 @@ def count_poles(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.
 
 def _open_cells(table: Table, view: View) -> tuple[np.ndarray, np.ndarray]:
     """Loads and cells in which |a Γ| may reach one."""
-    size = np.abs(view.a)
-    most = size * table.most
-    near = np.nonzero(((1 + ROOM) * np.maximum(most[:, 1:], most[:, :-1]) >= 1).any(axis=0))[0]
+    kinds, size = table.kinds, np.abs(view.a)
+    most = (1 + ROOM) * size * table.most
+    near = np.nonzero((np.maximum(most[:, 1:], most[:, :-1]) >= 1).any(axis=0))[0]
     if not len(near):
         return near, near
     low, high = near[0], near[-1] + 2
-    reach = size.astype(np.float32)[table.group_of, low:high]
-    reach *= table.radius[:, low:high]
+    reach = size[:, low:high].astype(np.float32)[kinds.group_of]
+    reach *= kinds.radius[:, low:high]
     left, right = reach[:, :-1], reach[:, 1:]
     step = np.abs(right - left)
     step *= np.float32(ROOM)
     step += np.maximum(left, right)
-    load, cell = np.nonzero(step >= 1)
+    if step.max() < 1:
+        return near[:0], near[:0]
+    load, cell = np.nonzero((step >= 1)[kinds.of])
     return load, cell + low
 
 

@@ -17,9 +17,6 @@ LEAST_GAIN = 0.01
 """What would lower a margin by less than this share is not looked for. [1]"""
 ATTAINED = 0.02
 """A bound that rises by less than this share while a line turns is taken for the margin. [1]"""
-WINDOW, STRIDE = 6, 2
-"""Every how manyth dense point, and how many of these on either side of the smallest bound, is looked at first: a whole
-turn of the line and more."""
 SMALL, FLAT = 0.3, 0.004
 """A reflection up to this size is not followed if it changes 1 + T by no more than this share. [1]"""
 CARED_FOR = 0.5
@@ -64,55 +61,58 @@ def margins(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
 
 
 def _of_probe(plane: Plane, table: Table, view: View, probe: int) -> tuple[np.ndarray, np.ndarray]:
+    kinds = table.kinds
     bound, start = _bounds(table, view, probe)
-    size, crossing = bound, None
-    rows = np.arange(len(bound))
+    low, near, follow = _settled(table, view, probe, bound, start)
+    at_hz = table.freq_hz[low + start]
+    near, at_hz = near[kinds.of], at_hz[kinds.of]
+    loads = np.nonzero(follow[kinds.of])[0]
+    if not len(loads):
+        return near, at_hz
+    kind = np.nonzero(follow)[0]
+    place = (np.cumsum(follow) - 1)[kinds.of[loads]]
+    # First what each load surely comes down to; then every point wherever its bound stays below that.
+    upper, upper_hz = _surely(table, kind, bound[kind], start)
+    upper, upper_hz = upper[place], upper_hz[place]
+    nearest, places = _on_grid(table, view, probe, loads, start)
+    nearest, places = np.minimum(nearest, upper), np.where(upper < nearest, upper_hz, places)
+    cells = _cells(bound[kind])[place]
+    more = cells < ((1 - LEAST_GAIN) * nearest[:, None]).astype(np.float32)
+    if more.any():
+        dip = _on_points(_Locus.of(table, view, probe), loads, more, start)
+        other, other_hz = _refined(plane, table, probe, loads, dip, cells.min(axis=1) < CARED_FOR)
+        nearest, places = np.fmin(nearest, other), np.where(other < nearest, other_hz, places)
+    near[loads], at_hz[loads] = nearest, places
+    return near, at_hz
+
+
+def _settled(table, view, probe, bound, start) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where each kind's bound is smallest, its least value, and whether its loads must be followed all the same."""
+    kinds, size, rows = table.kinds, bound, np.arange(len(bound))
+    crossing = np.zeros(len(bound), dtype=bool)
     if bound.min() < 0:
         size = np.abs(bound)
         crossing = (bound.min(axis=1) <= 0) & (bound.max(axis=1) > 0)
     low = size.argmin(axis=1)
-    if crossing is not None:
+    if crossing.any():
         # Between two frequencies the bound falls to nothing, wherever its smallest sample is.
         low[crossing] = _cells(bound[crossing]).argmin(axis=1)
-    least = size[rows, low]
-    near, at_hz = _vertex(size, low, least), table.freq_hz[low + start]
-    left, right = (np.maximum(w[rows, low + start] - start, -1) for w in table.windows)
-    enough = (1 + ATTAINED) * least
-    follow = (left < 0) | (size[rows, left] > enough) | (size[rows, right] > enough)
-    if crossing is not None:
-        follow |= crossing
-    each = np.nonzero(follow)[0]
-    if not len(each):
-        return near, at_hz
-    at, of = table.radius[each, low[each] + start], (table.group_of[each], low[each] + start)
-    a, b = view.a[of], view.b[probe][of]
+    least, at = size[rows, low], low + start
+    left, right = (np.maximum(side[rows, at] - start, -1) for side in (kinds.left, kinds.right))
+    follow = (left < 0) | (np.maximum(size[rows, left], size[rows, right]) > (1 + ATTAINED) * least) | crossing
     # Where the phase of a small reflection changes next to nothing the bound is the value.
-    each = each[(at * np.abs(a - b) > FLAT * np.abs(1 - a * b.conj() * at * at)) | (at > SMALL)]
-    if not len(each):
-        return near, at_hz
-    # First around the smallest bound, as many points for each load; then wherever a bound stays below that.
-    locus, cells = _Locus.of(table, view, probe), _cells(bound[each])
-    dip, looked = _around(locus, each, low[each] + start, start)
-    cared = cells.min(axis=1) < CARED_FOR
-    nearest, places = _refined(plane, table, probe, each, dip, cared)
-    upper, upper_hz = _surely(table, each, size[each], start)
-    nearest, places = np.minimum(nearest, upper), np.where(upper < nearest, upper_hz, places)
-    more = (cells < ((1 - LEAST_GAIN) * nearest[:, None]).astype(np.float32)) & ~looked
-    if more.any():
-        dip = _elsewhere(locus, each, more, start)
-        other, other_hz = _refined(plane, table, probe, each, dip, cared & (dip.near < nearest))
-        nearest, places = np.fmin(nearest, other), np.where(other < nearest, other_hz, places)
-    near[each], at_hz[each] = nearest, places
-    return near, at_hz
+    radius, a, b = kinds.radius[rows, at], view.a[kinds.group_of, at], view.b[probe, kinds.group_of, at]
+    turns = radius * np.abs(a - b) > FLAT * np.abs(1 - a * b.conj() * (radius * radius))
+    return low, _vertex(size, low, least), follow & (turns | (radius > SMALL))
 
 
 # ---------------------------------------------------------------------- bounds
 
 
 def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, int]:
-    """Smallest |1 + T| over all phases of each load's reflection, and the place on the grid at which they begin.
+    """Smallest |1 + T| over all phases of each kind's reflection, and the place on the grid at which they begin.
 
-    float32, shape (n_load, n_freq − start); negative where the reflection is too large for a zero, see
+    float32, shape (n_kind, n_freq − start); negative where the reflection is too large for a zero, see
     :func:`sim.stability.bound.least_over_disc`, whose formula without its floor is that of the rim. Where the size of
     the reflection is not known, 0 takes the place of what is negative.
     """
@@ -122,12 +122,13 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, int]:
     # (1 − |a|² r²)|f| / (√(1 + r² (r² |a b*|² − 2 Re a b*)) + r |a − b|), with a little above one for rounding.
     parts = (square * -size, size, mixed.real**2 + mixed.imag**2, -2 * mixed.real, np.abs(a - b))
     parts = np.array(parts, dtype=np.float32)[:, :, start:]
-    bound = np.empty((len(table.loads), parts.shape[2]), dtype=np.float32)
+    kinds = table.kinds
+    bound = np.empty((len(kinds.radius), parts.shape[2]), dtype=np.float32)
     # Group by group, into what is there: new arrays as large as all cost more than what is reckoned in them.
-    for number, group in enumerate(table.groups):
+    for number, group in enumerate(kinds.groups):
         scale, one, both, twice, apart = parts[:, number]
-        own, radius = table.square[group.loads, start:], table.radius[group.loads, start:]
-        rim, part, found = own * both, np.empty_like(own), bound[group.loads]
+        own, radius, known = kinds.square[group, start:], kinds.radius[group, start:], kinds.known[group]
+        rim, part, found = own * both, np.empty_like(own), bound[group]
         rim += twice
         rim *= own
         rim += np.float32(1.000001)
@@ -137,8 +138,8 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, int]:
         np.multiply(own, scale, out=part)
         part += one
         np.divide(part, rim, out=found)
-        if table.several[group.loads].any():
-            np.maximum(found, 0, out=found, where=table.several[group.loads, None])
+        if not known.all():
+            np.maximum(found, 0, out=found, where=~known[:, None])
     return bound, start
 
 
@@ -164,11 +165,12 @@ def _cells(bound: np.ndarray) -> np.ndarray:
     return found
 
 
-def _surely(table: Table, loads: np.ndarray, bound: np.ndarray, start: int) -> tuple[np.ndarray, np.ndarray]:
-    """What each load's 1 + T surely falls to while its line turns once somewhere, and where. [1, Hz]"""
-    left, right = (w[loads, start:] - start for w in table.windows)
-    row = np.arange(len(loads))[:, None]
-    worse = np.maximum(bound[row, np.maximum(left, 0)], bound[row, np.maximum(right, 0)])
+def _surely(table: Table, kind: np.ndarray, bound: np.ndarray, start: int) -> tuple[np.ndarray, np.ndarray]:
+    """What 1 + T of each of some kinds surely falls to while its line turns once somewhere, and where. [1, Hz]"""
+    left, right = table.kinds.left[kind, start:] - start, table.kinds.right[kind, start:] - start
+    row = np.arange(len(kind))[:, None]
+    # The bound may be negative: then it is its size that counts.
+    worse = np.maximum(np.abs(bound[row, np.maximum(left, 0)]), np.abs(bound[row, np.maximum(right, 0)]))
     worse[left < 0] = np.inf
     best = worse.argmin(axis=1)
     return worse[row[:, 0], best].astype(float), table.freq_hz[best + start]
@@ -208,34 +210,20 @@ class _Locus:
         return f * (1 - a * gamma) / (1 - b * gamma)
 
 
-def _around(locus: _Locus, loads: np.ndarray, low: np.ndarray, start: int) -> tuple[_Dip, np.ndarray]:
-    """On the dense points around one place of some loads; and which cells from `start` are done with that."""
-    table = locus.table
-    each = np.arange(len(low))
-    rows = table.starts[table.row_of[loads], start:]
-    ends, reach = table.starts[table.row_of[loads]][:, [0, -1]], WINDOW * STRIDE
-    centre = np.minimum(np.maximum(rows[each, low - start], ends[:, 0] + reach), ends[:, 1] - reach)
-    point = centre[:, None] + np.arange(-reach, reach + 1, STRIDE)
-    cell = table.cell[point]
-    distance = locus(loads[:, None], cell, table.share[point], point)
-    bend = np.diff(distance, 2)
-    bend = (bend[:, _BEND_AFTER] + bend[:, _BEND_BEFORE]) / 2
-    near, place = _chords(distance[:, :-1], distance[:, 1:], bend)
-    best = near.argmin(axis=1)
-    freq_hz = table.dense_hz[point[each, best]]
-    step = np.log(table.dense_hz[point[each, best] + STRIDE] / freq_hz)
-    number = np.arange(start, table.starts.shape[1] - 1)
-    # Where a line hardly turns within a cell it is the network that does, and every point is wanted.
-    turns = np.diff(rows, axis=1) > 2 * STRIDE
-    looked = turns & (number > cell[:, :1]) & (number < cell[:, -1:])
-    return _Dip(near[each, best], freq_hz * np.exp(step * place[each, best]), step), looked
+def _on_grid(table: Table, view: View, probe: int, loads: np.ndarray, start: int) -> tuple[np.ndarray, np.ndarray]:
+    """Smallest |1 + T| of some loads on the grid itself, and where. [1, Hz]"""
+    group, gamma = table.group_of[loads], table.on_grid[loads, start:]
+    a, b = (x[:, start:].astype(np.complex64)[group] for x in (view.a, view.b[probe]))
+    size = view.size[probe, :, start:].astype(np.float32)[group]
+    a *= gamma
+    b *= gamma
+    size *= np.abs(1 - a)
+    size /= np.abs(1 - b)
+    best = size.argmin(axis=1)
+    return size[np.arange(len(loads)), best].astype(float), table.freq_hz[best + start]
 
 
-_BEND_AFTER = np.arange(2 * WINDOW).clip(0, 2 * WINDOW - 2)
-_BEND_BEFORE = np.arange(-1, 2 * WINDOW - 1).clip(0)
-
-
-def _elsewhere(locus: _Locus, loads: np.ndarray, cells: np.ndarray, start: int) -> _Dip:
+def _on_points(locus: _Locus, loads: np.ndarray, cells: np.ndarray, start: int) -> _Dip:
     """On all dense points of some of the cells from `start`, of each of some loads."""
     table = locus.table
     pair_load, pair_cell = np.nonzero(cells)
