@@ -32,8 +32,8 @@ SECTIONS_REFLECTION = 1.1
 WINDOW_TURNS, WINDOW_CELLS = 1.25, 8
 """Turns of a line's reflection within which one of its phases brings the loop next to −1. [1] In so many cells, or
 fewer, what is before the line turns by less than what is more than one turn."""
-SAME_RADIUS = 1e-4
-"""Reflections whose size differs by less everywhere have the same bounds. [1]"""
+SAME_RADIUS = 2e-3
+"""Reflections whose size differs by less everywhere are bounded together. [1]"""
 _WAVE_LOW_HZ, _WAVE_HIGH_HZ, _WAVE_POINTS = 1.0, 1e11, 11 * 384 + 1
 
 
@@ -351,7 +351,7 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
 
 def _kinds(table: Table) -> Kinds:
     found: dict[tuple, list[int]] = {}
-    of, firsts = np.empty(len(table.loads), dtype=int), []
+    of, firsts, largest = np.empty(len(table.loads), dtype=int), [], []
     for i, radius in enumerate(table.radius):
         alike = found.setdefault((table.group_of[i], table.several[i], table.lengths[i]), [])
         kind = next((k for k in alike if np.abs(table.radius[firsts[k]] - radius).max() < SAME_RADIUS), None)
@@ -359,13 +359,14 @@ def _kinds(table: Table) -> Kinds:
             kind = len(firsts)
             firsts.append(i)
             alike.append(kind)
-        of[i] = kind
+            largest.append(radius)
+        of[i], largest[kind] = kind, np.maximum(largest[kind], radius)
     group_of = table.group_of[firsts]
     ends = np.searchsorted(group_of, np.arange(len(table.groups) + 1))
     lines = [_window(phase) for phase in table.phase]
     left, right = (np.array([line[side] for line in lines])[table.row_of[firsts]] for side in (0, 1))
     left[table.several[firsts]] = right[table.several[firsts]] = -1
-    radius = table.radius[firsts]
+    radius = np.array(largest)
     return Kinds(
         of=of,
         group_of=group_of,

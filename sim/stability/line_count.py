@@ -3,7 +3,7 @@
 import numpy as np
 
 from sim.stability.family import Table, exact_reflection, group_at
-from sim.stability.line_view import ROOM, View, gamma_of, points_of, view_at, view_of
+from sim.stability.line_view import ROOM, View, cell_points, gamma_of, points_of, view_at, view_of
 from sim.stability.plane import Plane
 
 COUNT_TURN = np.deg2rad(60.0)
@@ -117,7 +117,7 @@ def _crossings(plane, table, view, load, cell):
     Also whether that is sure, and the highest frequency at which it does so clockwise. [Hz]
     """
     n_load = len(table.loads)
-    pair, point, last = points_of(table, load, cell)
+    pair, point, last = points_of(*cell_points(table, load, cell))
     share = np.where(last, 1.0, table.share[point])
     of_load, of_cell = load[pair], cell[pair]
     group = table.group_of[of_load]

@@ -157,6 +157,7 @@ def _steps(view: View, step: float) -> np.ndarray:
     a = np.abs(np.diff(view.a)) > step * (1 + np.abs(view.a[1:]))
     b = np.abs(np.diff(view.b)) > step * (1 + np.abs(view.b[:, 1:]))
     ratio = view.f[:, 1:] / view.f[:, :-1]
-    # Far from −1 the loop may turn as it likes.
-    f = (np.abs(np.log(ratio)) > step) & (np.minimum(view.size[:, 1:], view.size[:, :-1]) < 3)
+    # Far from −1 the loop may turn as it likes. A logarithm of this size takes a change of at least that.
+    f = (np.abs(ratio - 1) > 1 - np.exp(-step)) & (np.minimum(view.size[:, 1:], view.size[:, :-1]) < 3)
+    f[f] = np.abs(np.log(ratio[f])) > step
     return a | (b | f).any(axis=0)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.stability.family import Table
-from sim.stability.line_view import ROOM, View, gamma_of, points_of, view_at
+from sim.stability.line_view import ROOM, View, cell_points, gamma_of, points_of, view_at
 from sim.stability.plane import Plane
 
 LEAST_GAIN = 0.01
@@ -23,8 +23,10 @@ CARED_FOR = 0.5
 """Loads whose bound is below this are refined with exact values; others are good to two hundredths. [1]"""
 DEEP, DEEP_ROUNDS = 0.002, 10
 """A margin is refined until the chords around it promise less than this share, at most so often. [1]"""
-FAR = 3.0
-"""The loop is looked at from where it may first come this many times as near as every load brings it at the end. [1]"""
+FAR = 1.5
+"""The loop is looked at from where it may first come within this many times what every load brings it to at the end. [1]"""
+FEW_POINTS = 20
+"""Points a load, above which it is worth asking how near each load surely comes. [1]"""
 
 
 @dataclass(frozen=True)
@@ -71,15 +73,16 @@ def _of_probe(plane: Plane, table: Table, view: View, probe: int) -> tuple[np.nd
         return near, at_hz
     kind = np.nonzero(follow)[0]
     place = (np.cumsum(follow) - 1)[kinds.of[loads]]
-    # First what each load surely comes down to; then every point wherever its bound stays below that.
-    upper, upper_hz = _surely(table, kind, bound[kind], start)
-    upper, upper_hz = upper[place], upper_hz[place]
     nearest, places = _on_grid(table, view, probe, loads, start)
-    nearest, places = np.minimum(nearest, upper), np.where(upper < nearest, upper_hz, places)
     cells = _cells(bound[kind])[place]
-    more = cells < ((1 - LEAST_GAIN) * nearest[:, None]).astype(np.float32)
-    if more.any():
-        dip = _on_points(_Locus.of(table, view, probe), loads, more, start)
+    # Every point is wanted wherever a bound stays below what was found.
+    open_cells = _below(table, loads, cells, nearest, start)
+    if open_cells.points > FEW_POINTS * len(loads):
+        upper, upper_hz = (x[place] for x in _surely(table, kind, bound[kind], start))
+        nearest, places = np.minimum(nearest, upper), np.where(upper < nearest, upper_hz, places)
+        open_cells = _below(table, loads, cells, nearest, start)
+    if open_cells.points:
+        dip = _on_points(_Locus.of(table, view, probe), loads, open_cells)
         other, other_hz = _refined(plane, table, probe, loads, dip, cells.min(axis=1) < CARED_FOR)
         nearest, places = np.fmin(nearest, other), np.where(other < nearest, other_hz, places)
     near[loads], at_hz[loads] = nearest, places
@@ -118,9 +121,9 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, int]:
     """
     a, b, size = view.a, view.b[probe], view.size[probe]
     mixed, square = a * b.conj(), a.real**2 + a.imag**2
-    start = _first_needed(table.most, size, np.sqrt(square), np.abs(b))
     # (1 − |a|² r²)|f| / (√(1 + r² (r² |a b*|² − 2 Re a b*)) + r |a − b|), with a little above one for rounding.
     parts = (square * -size, size, mixed.real**2 + mixed.imag**2, -2 * mixed.real, np.abs(a - b))
+    start = _first_needed(table.most, *parts, abs(a[:, -1]), abs(b[:, -1]))
     parts = np.array(parts, dtype=np.float32)[:, :, start:]
     kinds = table.kinds
     bound = np.empty((len(kinds.radius), parts.shape[2]), dtype=np.float32)
@@ -143,13 +146,16 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, int]:
     return bound, start
 
 
-def _first_needed(most, size, a, b) -> int:
+def _first_needed(most, scale, size, both, twice, apart, a, b) -> int:
     """The place on the grid below which the loop is so strong that no load comes near what all have at its end."""
-    room = 1 - b[:, -1] * most[:, -1]
+    last = most[:, -1]
+    room = 1 - b * last
     if room.min() <= 0:
         return 0
-    reached = FAR * size[:, -1] * (1 + a[:, -1] * most[:, -1]) / room
-    near = size * (1 - a * most) <= reached[:, None] * (1 + b * most)
+    reached = FAR * size[:, -1] * (1 + a * last) / room
+    square = most * most
+    rim = np.sqrt(1.000001 + square * (square * both + twice)) + most * apart
+    near = size + square * scale <= reached[:, None] * rim
     return max(int(near.any(axis=0).argmax()) - 1, 0)
 
 
@@ -223,13 +229,30 @@ def _on_grid(table: Table, view: View, probe: int, loads: np.ndarray, start: int
     return size[np.arange(len(loads)), best].astype(float), table.freq_hz[best + start]
 
 
-def _on_points(locus: _Locus, loads: np.ndarray, cells: np.ndarray, start: int) -> _Dip:
-    """On all dense points of some of the cells from `start`, of each of some loads."""
+@dataclass(frozen=True)
+class _Open:
+    """Cells of some loads of which every dense point is wanted: load (its place among those given) and cell."""
+
+    load: np.ndarray
+    cell: np.ndarray
+    begin: np.ndarray
+    counts: np.ndarray
+    points: int
+
+
+def _below(table: Table, loads: np.ndarray, cells: np.ndarray, nearest: np.ndarray, start: int) -> _Open:
+    """Cells from `start` whose bound promises less than what was found."""
+    load, cell = np.nonzero(cells < ((1 - LEAST_GAIN) * nearest[:, None]).astype(np.float32))
+    cell += start
+    begin, counts = cell_points(table, loads[load], cell)
+    return _Open(load, cell, begin, counts, int(counts.sum()))
+
+
+def _on_points(locus: _Locus, loads: np.ndarray, cells: _Open) -> _Dip:
+    """On all dense points of some cells of some loads."""
     table = locus.table
-    pair_load, pair_cell = np.nonzero(cells)
-    pair_cell += start
-    pair, point, last = points_of(table, loads[pair_load], pair_cell)
-    owner, cell = pair_load[pair], pair_cell[pair]
+    pair, point, last = points_of(cells.begin, cells.counts)
+    owner, cell = cells.load[pair], cells.cell[pair]
     distance = locus(loads[owner], cell, np.where(last, 1.0, table.share[point]), point)
     begin = np.nonzero(~last)[0]
     bend = np.zeros(len(distance), dtype=complex)
@@ -239,11 +262,11 @@ def _on_points(locus: _Locus, loads: np.ndarray, cells: np.ndarray, start: int) 
     near, place = _chords(distance[begin], distance[begin + 1], (bend[begin] + bend[begin + 1]) / 2)
     owner = owner[begin]
     firsts = np.nonzero(np.append(True, owner[1:] != owner[:-1]))[0]
-    least = np.full(len(cells), np.inf)
+    least = np.full(len(loads), np.inf)
     least[owner[firsts]] = np.minimum.reduceat(near, firsts)
     # Written backwards, so that of equals the first stays.
     hit = np.nonzero(near == least[owner])[0][::-1]
-    freq_hz, step = np.full(len(cells), np.nan), np.full(len(cells), np.nan)
+    freq_hz, step = np.full(len(loads), np.nan), np.full(len(loads), np.nan)
     begin_hz = table.dense_hz[point[begin[hit]]]
     step[owner[hit]] = np.log(table.dense_hz[point[begin[hit]] + 1] / begin_hz)
     freq_hz[owner[hit]] = begin_hz * np.exp(step[owner[hit]] * place[hit])

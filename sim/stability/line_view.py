@@ -86,13 +86,20 @@ def view_at(plane: Plane, table: Table, loads: np.ndarray, freq_hz: np.ndarray) 
     ), np.concatenate(gammas)  # fmt: skip
 
 
-def points_of(table: Table, loads: np.ndarray, cells: np.ndarray):
+def cell_points(table: Table, loads: np.ndarray, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """First dense point and number of points, both ends with them, of some cells; int arrays of shape (n,)."""
+    row = table.row_of[loads]
+    begin = table.starts[row, cells]
+    return begin, table.starts[row, cells + 1] - begin + 1
+
+
+def points_of(begin: np.ndarray, counts: np.ndarray):
     """Dense points of some cells.
 
     Parameters
     ----------
-    table : Table
-    loads, cells : int ndarray, shape (n,)
+    begin, counts : int ndarray, shape (n,)
+        From :func:`cell_points`.
 
     Returns
     -------
@@ -101,13 +108,11 @@ def points_of(table: Table, loads: np.ndarray, cells: np.ndarray):
     last : bool ndarray
         Whether it is the cell's end.
     """
-    begin = table.starts[table.row_of[loads], cells]
-    counts = table.starts[table.row_of[loads], cells + 1] - begin + 1
-    first = np.cumsum(counts) - counts
-    pair = np.repeat(np.arange(len(loads)), counts)
-    point = begin[pair] + np.arange(len(pair)) - first[pair]
+    past = np.cumsum(counts)
+    pair = np.repeat(np.arange(len(begin)), counts)
+    point = np.arange(len(pair)) + (begin - past + counts)[pair]
     last = np.zeros(len(pair), dtype=bool)
-    last[first + counts - 1] = True
+    last[past - 1] = True
     return pair, point, last
 
 
