@@ -284,9 +284,9 @@ class Table:
         return found
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=2)
 def table_of(loads: tuple[Load, ...], freq_hz: tuple[float, ...]) -> Table:
-    """The table of a fixed grid, kept: all units and most scenarios of a study share it.
+    """The table of any grid, kept for a while: several units may share it.
 
     Parameters
     ----------

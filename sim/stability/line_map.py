@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.stability.family import Load, Table, build_table, group_at
+from sim.stability.family import Load, Table, group_at, table_of
 from sim.stability.line_count import count_poles
 from sim.stability.line_margin import margins
 from sim.stability.line_view import View, view_of
@@ -79,7 +79,7 @@ def judge_lines(plane: Plane, table: Table) -> LineMap:
     plane : Plane
         At an output, on the table's frequencies.
     table : Table
-        From :func:`sim.stability.family.table_of`.
+        From :func:`sim.stability.family.build_table`.
 
     Returns
     -------
@@ -149,7 +149,8 @@ def _fine_enough(plane: Plane, table: Table, view: View) -> tuple[Plane, Table]:
     if not _steps(first, LARGEST_STEP).any():
         return plane, table
     freq_hz = fine_grid(plane, table.loads, table.freq_hz, LARGEST_STEP)
-    return plane.further(freq_hz), build_table(table.loads, freq_hz)
+    # Units that turn alike get the same points.
+    return plane.further(freq_hz), table_of(table.loads, tuple(freq_hz.tolist()))
 
 
 def _steps(view: View, step: float) -> np.ndarray:
