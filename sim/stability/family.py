@@ -17,6 +17,7 @@ from sim.feedline.ends import OnePort, end_impedance, reflection
 from sim.feedline.line import characteristic
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
+from sim.stability.kinds import Kinds, find_kinds
 
 OWN = "own feedline"
 """Name of the study's own feedline among the others."""
@@ -29,11 +30,6 @@ SMALLEST_REFLECTION = 0.02
 """Reflections that are smaller than this after the way there and back no longer turn the locus. [1]"""
 SECTIONS_REFLECTION = 1.1
 """Bound of what several sections reflect against the first one's complex impedance. [1]"""
-WINDOW_TURNS, WINDOW_CELLS = 1.25, 8
-"""Turns of a line's reflection within which one of its phases brings the loop next to −1. [1] In so many cells, or
-fewer, what is before the line turns by less than what is more than one turn."""
-SAME_RADIUS = 2e-3
-"""Reflections whose size differs by less everywhere are bounded together. [1]"""
 _WAVE_LOW_HZ, _WAVE_HIGH_HZ, _WAVE_POINTS = 1.0, 1e11, 11 * 384 + 1
 
 
@@ -155,36 +151,6 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Kinds:
-    """Loads of which all is the same but the phase of the far end: open, short and unplugged ends of one line.
-
-    Attributes
-    ----------
-    of : int ndarray, shape (n_load,)
-        Kind of each load.
-    group_of : int ndarray, shape (n_kind,)
-    groups : tuple of slice
-        Kinds of each group.
-    radius, square : float32 ndarray, shape (n_kind, n_freq)
-        Bound of |Γ|, and its square. [1]
-    known : bool ndarray, shape (n_kind,)
-        Whether |Γ| is as large as its bound.
-    left, right : int ndarray, shape (n_kind, n_freq)
-        Places on the grid between which the reflection turns once and more around each place; −1 in both where they
-        would be too far apart, or |Γ| is not known.
-    """
-
-    of: np.ndarray
-    group_of: np.ndarray
-    groups: tuple[slice, ...]
-    radius: np.ndarray
-    square: np.ndarray
-    known: np.ndarray
-    left: np.ndarray
-    right: np.ndarray
-
-
-@dataclass(frozen=True)
 class Table:
     """What judging any unit on these loads has in common.
 
@@ -255,9 +221,16 @@ class Table:
         return np.array([self.radius[g.loads].max(axis=0) for g in self.groups])
 
     @cached_property
-    def kinds(self) -> "Kinds":
+    def kinds(self) -> Kinds:
         """Which loads no bound can tell apart."""
-        return _kinds(self)
+        seen = [(self.loads[g.loads.start].cable, self.loads[g.loads.start].line.at_amplifier) for g in self.groups]
+        views = np.array([seen.index(key) for key in seen])[self.group_of]
+        return find_kinds(self.radius, views, self.several, self.lengths, self.phase[self.row_of])
+
+    @cached_property
+    def most_change(self) -> np.ndarray:
+        """Largest change of a radius across each cell, shape (n_group, n_freq − 1)."""
+        return np.array([np.abs(np.diff(self.radius[g.loads], axis=1)).max(axis=0) for g in self.groups])
 
     def reflections(self, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
         """Γ of some loads, each at frequencies of its own.
@@ -347,44 +320,6 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
         share=np.concatenate([d[3] for d in dense]),
         turn=np.concatenate([d[4] for d in dense]),
     )
-
-
-def _kinds(table: Table) -> Kinds:
-    found: dict[tuple, list[int]] = {}
-    of, firsts, largest = np.empty(len(table.loads), dtype=int), [], []
-    for i, radius in enumerate(table.radius):
-        alike = found.setdefault((table.group_of[i], table.several[i], table.lengths[i]), [])
-        kind = next((k for k in alike if np.abs(table.radius[firsts[k]] - radius).max() < SAME_RADIUS), None)
-        if kind is None:
-            kind = len(firsts)
-            firsts.append(i)
-            alike.append(kind)
-            largest.append(radius)
-        of[i], largest[kind] = kind, np.maximum(largest[kind], radius)
-    group_of = table.group_of[firsts]
-    ends = np.searchsorted(group_of, np.arange(len(table.groups) + 1))
-    lines = [_window(phase) for phase in table.phase]
-    left, right = (np.array([line[side] for line in lines])[table.row_of[firsts]] for side in (0, 1))
-    left[table.several[firsts]] = right[table.several[firsts]] = -1
-    radius = np.array(largest)
-    return Kinds(
-        of=of,
-        group_of=group_of,
-        groups=tuple(slice(low, high) for low, high in zip(ends[:-1], ends[1:], strict=True)),
-        radius=radius,
-        square=radius * radius,
-        known=~table.several[firsts],
-        left=left,
-        right=right,
-    )
-
-
-def _window(phase: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Places left and right of each between which a line turns once and more; −1 where they are too far apart."""
-    left = np.searchsorted(phase, phase - WINDOW_TURNS / 2, side="right") - 1
-    right = np.searchsorted(phase, phase + WINDOW_TURNS / 2)
-    outside = (left < 0) | (right >= len(phase)) | (right - left > WINDOW_CELLS)
-    return np.where(outside, -1, left), np.where(outside, -1, right)
 
 
 def wave(cable: Cable, freq_hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -3,12 +3,14 @@
 import numpy as np
 
 from sim.stability.family import Table, exact_reflection, group_at
-from sim.stability.line_view import ROOM, View, cell_points, gamma_of, points_of, view_at, view_of
+from sim.stability.line_view import ROOM, Runs, View, gamma_of, view_at, view_of
 from sim.stability.plane import Plane
 
 COUNT_TURN = np.deg2rad(60.0)
 """Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
 COUNT_ROUNDS = 8
+SURE = 1e-3
+"""Room for the digits of a radius. [1]"""
 START_TURN = 0.08
 """How far from the real axis a count may begin. [rad]"""
 SLOWEST_HZ, SLOW_POINTS = 0.01, 61
@@ -51,8 +53,11 @@ def count_poles(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.
 def _open_cells(table: Table, view: View) -> tuple[np.ndarray, np.ndarray]:
     """Loads and cells in which |a Γ| may reach one."""
     kinds, size = table.kinds, np.abs(view.a)
-    most = (1 + ROOM) * size * table.most
-    near = np.nonzero((np.maximum(most[:, 1:], most[:, :-1]) >= 1).any(axis=0))[0]
+    # No load's reflection is larger than the group's largest, or changes by more than what changes most.
+    most = np.maximum(table.most[:, 1:], table.most[:, :-1])
+    larger = np.maximum(size[:, 1:], size[:, :-1])
+    may_reach = larger * (most + ROOM * table.most_change) + ROOM * np.abs(size[:, 1:] - size[:, :-1]) * most
+    near = np.nonzero((may_reach >= 1 - SURE).any(axis=0))[0]
     if not len(near):
         return near, near
     low, high = near[0], near[-1] + 2
@@ -86,8 +91,9 @@ def _starts(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
     returned = 1 - view.a[of, :2] * table.beginnings
     # The sum of both angles, and not that of their product: the turns of both are counted from there.
     apart = np.angle(endless[:, 0])[of] + np.angle(returned[:, 0])
-    ratio = (endless[:, 1] / endless[:, 0])[of] * (returned[:, 1] / returned[:, 0])
-    half, sure = _to_axis(apart, ratio, table.freq_hz[1] / table.freq_hz[0])
+    growth = _logarithm(endless[:, 1])[of] - _logarithm(endless[:, 0])[of]
+    growth += _logarithm(returned[:, 1]) - _logarithm(returned[:, 0])
+    half, sure = _to_axis(apart, growth / np.log(table.freq_hz[1] / table.freq_hz[0]))
     if sure.all():
         return half, sure
     freq_hz = np.geomspace(table.freq_hz[0], SLOWEST_HZ, SLOW_POINTS)
@@ -99,16 +105,22 @@ def _starts(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
         below = below_view.endless * (1 - below_view.a * exact_reflection(table.loads[row], freq_hz))
         steps = np.angle(below[1:] / below[:-1])
         angle = apart[row] + steps.sum()
-        found = _to_axis(np.array([angle]), below[-2:-1] / below[-1:], freq_hz[-2] / freq_hz[-1])
+        growth = _logarithm(below[-2:-1] / below[-1:])
+        found = _to_axis(np.array([angle]), growth / np.log(freq_hz[-2] / freq_hz[-1]))
         half[row], sure[row] = found[0][0], found[1][0] and np.abs(steps).max() < COUNT_TURN
     return half, sure
 
 
-def _to_axis(angle: np.ndarray, ratio: np.ndarray, step: float) -> tuple[np.ndarray, np.ndarray]:
+def _logarithm(value: np.ndarray) -> np.ndarray:
+    """Of a complex value's size."""
+    return np.log(value.real**2 + value.imag**2) / 2
+
+
+def _to_axis(angle: np.ndarray, power: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Half turns nearest to an angle less that of its power of s, and whether they are near."""
-    turns = (angle - np.log(np.abs(ratio)) / np.log(step) * np.pi / 2) / np.pi
-    half = np.round(turns).astype(int)
-    return half, np.abs(turns - half) * np.pi < START_TURN
+    turns = angle / np.pi - power / 2
+    half = np.round(turns)
+    return half.astype(int), np.abs(turns - half) * np.pi < START_TURN
 
 
 def _crossings(plane, table, view, load, cell):
@@ -117,14 +129,14 @@ def _crossings(plane, table, view, load, cell):
     Also whether that is sure, and the highest frequency at which it does so clockwise. [Hz]
     """
     n_load = len(table.loads)
-    pair, point, last = points_of(*cell_points(table, load, cell))
-    share = np.where(last, 1.0, table.share[point])
+    pair, point, ends = Runs.of(table, load, cell).points()
+    share, freq_hz = table.share[point], table.dense_hz[point]
+    share[ends], freq_hz[ends] = 1.0, table.freq_hz[cell[pair[ends]] + 1]
     of_load, of_cell = load[pair], cell[pair]
     group = table.group_of[of_load]
     a = view.a[group, of_cell] + (view.a[group, of_cell + 1] - view.a[group, of_cell]) * share
     locus = 1 - a * gamma_of(table, of_load, of_cell, point, share)
-    freq_hz = np.where(last, table.freq_hz[of_cell + 1], table.dense_hz[point])
-    step = np.nonzero(~last)[0]
+    step = np.delete(np.arange(len(point)), ends)
     owner, low, high = of_load[step], locus[step], locus[step + 1]
     low_hz, high_hz = freq_hz[step], freq_hz[step + 1]
     # A sum of small steps less the difference of principal values is a whole number of turns.

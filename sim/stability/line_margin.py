@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.stability.family import Table
-from sim.stability.line_view import ROOM, View, cell_points, gamma_of, points_of, view_at
+from sim.stability.kinds import BEGIN_AT, Cut, cut_at
+from sim.stability.line_view import ROOM, Runs, View, gamma_of, view_at
 from sim.stability.plane import Plane
 
 LEAST_GAIN = 0.01
@@ -64,57 +65,65 @@ def margins(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
 
 
 def _of_probe(plane: Plane, table: Table, view: View, probe: int) -> tuple[np.ndarray, np.ndarray]:
-    kinds = table.kinds
-    bound, start = _bounds(table, view, probe)
-    low, near, follow = _settled(table, view, probe, bound, start)
-    at_hz = table.freq_hz[low + start]
-    near, at_hz = near[kinds.of], at_hz[kinds.of]
-    loads = np.nonzero(follow[kinds.of])[0]
+    of = table.kinds.of
+    bound, cut = _bounds(table, view, probe)
+    low, near, follow = _settled(table, view, probe, bound, cut)
+    at_hz = table.freq_hz[low + cut.start]
+    near, at_hz = near[of], at_hz[of]
+    loads = np.nonzero(follow[of])[0]
     if not len(loads):
         return near, at_hz
     kind = np.nonzero(follow)[0]
-    place = (np.cumsum(follow) - 1)[kinds.of[loads]]
-    nearest, places = _on_grid(table, view, probe, loads, start)
+    place = (np.cumsum(follow) - 1)[of[loads]]
+    nearest, places = _on_grid(table, view, probe, loads, cut.start)
     cells = _cells(bound[kind])[place]
     # Every point is wanted wherever a bound stays below what was found.
-    open_cells = _below(table, loads, cells, nearest, start)
-    if open_cells.points > FEW_POINTS * len(loads):
-        upper, upper_hz = (x[place] for x in _surely(table, kind, bound[kind], start))
+    runs = _below(table, loads, cells, nearest, cut.start)
+    if runs.steps.sum() > FEW_POINTS * len(loads):
+        upper, upper_hz = (x[place] for x in _surely(table, kind, bound, cut))
         nearest, places = np.minimum(nearest, upper), np.where(upper < nearest, upper_hz, places)
-        open_cells = _below(table, loads, cells, nearest, start)
-    if open_cells.points:
-        dip = _on_points(_Locus.of(table, view, probe), loads, open_cells)
+        runs = _below(table, loads, cells, nearest, cut.start)
+    if len(runs.load):
+        dip = _on_points(_Locus.of(table, view, probe), loads, runs)
         other, other_hz = _refined(plane, table, probe, loads, dip, cells.min(axis=1) < CARED_FOR)
         nearest, places = np.fmin(nearest, other), np.where(other < nearest, other_hz, places)
     near[loads], at_hz[loads] = nearest, places
     return near, at_hz
 
 
-def _settled(table, view, probe, bound, start) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _settled(table: Table, view: View, probe: int, bound, cut: Cut) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Where each kind's bound is smallest, its least value, and whether its loads must be followed all the same."""
-    kinds, size, rows = table.kinds, bound, np.arange(len(bound))
-    crossing = np.zeros(len(bound), dtype=bool)
+    kinds, size, crossing = table.kinds, bound, None
     if bound.min() < 0:
         size = np.abs(bound)
         crossing = (bound.min(axis=1) <= 0) & (bound.max(axis=1) > 0)
     low = size.argmin(axis=1)
-    if crossing.any():
+    if crossing is not None:
         # Between two frequencies the bound falls to nothing, wherever its smallest sample is.
         low[crossing] = _cells(bound[crossing]).argmin(axis=1)
-    least, at = size[rows, low], low + start
-    left, right = (np.maximum(side[rows, at] - start, -1) for side in (kinds.left, kinds.right))
-    follow = (left < 0) | (np.maximum(size[rows, left], size[rows, right]) > (1 + ATTAINED) * least) | crossing
+    flat, place = size.ravel(), np.arange(len(size)) * size.shape[1] + low
+    least = flat.take(place)
+    beside = np.maximum(flat.take(cut.left.ravel().take(place)), flat.take(cut.right.ravel().take(place)))
+    follow = (beside > (1 + ATTAINED) * least) | cut.none.ravel().take(place)
+    if crossing is not None:
+        follow |= crossing
     # Where the phase of a small reflection changes next to nothing the bound is the value.
-    radius, a, b = kinds.radius[rows, at], view.a[kinds.group_of, at], view.b[probe, kinds.group_of, at]
+    rows = np.nonzero(follow)[0]
+    group, at, radius = kinds.group_of[rows], low[rows] + cut.start, cut.radius.ravel().take(place[rows])
+    a, b = view.a[group, at], view.b[probe, group, at]
     turns = radius * np.abs(a - b) > FLAT * np.abs(1 - a * b.conj() * (radius * radius))
-    return low, _vertex(size, low, least), follow & (turns | (radius > SMALL))
+    still = rows[~(turns | (radius > SMALL))]
+    follow[still] = False
+    near = least.astype(float)
+    near[still] = _vertex(size[still], low[still])
+    return low, near, follow
 
 
 # ---------------------------------------------------------------------- bounds
 
 
-def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, int]:
-    """Smallest |1 + T| over all phases of each kind's reflection, and the place on the grid at which they begin.
+def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, Cut]:
+    """Smallest |1 + T| over all phases of each kind's reflection, and the kinds from where on they are wanted.
 
     float32, shape (n_kind, n_freq − start); negative where the reflection is too large for a zero, see
     :func:`sim.stability.bound.least_over_disc`, whose formula without its floor is that of the rim. Where the size of
@@ -126,25 +135,24 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, int]:
     parts = (square * -size, size, mixed.real**2 + mixed.imag**2, -2 * mixed.real, np.abs(a - b))
     start = _first_needed(table.most, *parts, abs(a[:, -1]), abs(b[:, -1]))
     parts = np.array(parts, dtype=np.float32)[:, :, start:]
-    kinds = table.kinds
-    bound = np.empty((len(kinds.radius), parts.shape[2]), dtype=np.float32)
+    kinds, cut = table.kinds, cut_at(table.kinds, start)
+    bound = np.empty_like(cut.radius)
     # Group by group, into what is there: new arrays as large as all cost more than what is reckoned in them.
-    for number, group in enumerate(kinds.groups):
+    for number, group in kinds.groups:
         scale, one, both, twice, apart = parts[:, number]
-        own, radius, known = kinds.square[group, start:], kinds.radius[group, start:], kinds.known[group]
-        rim, part, found = own * both, np.empty_like(own), bound[group]
+        square, found = cut.square[group], bound[group]
+        rim, part = square * both, cut.radius[group] * apart
         rim += twice
-        rim *= own
+        rim *= square
         rim += np.float32(1.000001)
         np.sqrt(rim, out=rim)
-        np.multiply(radius, apart, out=part)
         rim += part
-        np.multiply(own, scale, out=part)
+        np.multiply(square, scale, out=part)
         part += one
         np.divide(part, rim, out=found)
-        if not known.all():
-            np.maximum(found, 0, out=found, where=~known[:, None])
-    return bound, start
+    if not kinds.known.all():
+        np.maximum(bound, 0, out=bound, where=~kinds.known[:, None])
+    return bound, cut
 
 
 def _first_needed(most, scale, size, both, twice, apart, a, b) -> int:
@@ -157,7 +165,7 @@ def _first_needed(most, scale, size, both, twice, apart, a, b) -> int:
     square = most * most
     rim = np.sqrt(1.000001 + square * (square * both + twice)) + most * apart
     near = size + square * scale <= reached[:, None] * rim
-    return max(int(near.any(axis=0).argmax()) - 1, 0)
+    return max(int(near.any(axis=0).argmax()) - 1, 0) // BEGIN_AT * BEGIN_AT
 
 
 def _cells(bound: np.ndarray) -> np.ndarray:
@@ -172,25 +180,25 @@ def _cells(bound: np.ndarray) -> np.ndarray:
     return found
 
 
-def _surely(table: Table, kind: np.ndarray, bound: np.ndarray, start: int) -> tuple[np.ndarray, np.ndarray]:
+def _surely(table: Table, kind: np.ndarray, bound: np.ndarray, cut: Cut) -> tuple[np.ndarray, np.ndarray]:
     """What 1 + T of each of some kinds surely falls to while its line turns once somewhere, and where. [1, Hz]"""
-    left, right = table.kinds.left[kind, start:] - start, table.kinds.right[kind, start:] - start
-    row = np.arange(len(kind))[:, None]
+    flat = bound.ravel()
     # The bound may be negative: then it is its size that counts.
-    worse = np.maximum(np.abs(bound[row, np.maximum(left, 0)]), np.abs(bound[row, np.maximum(right, 0)]))
-    worse[left < 0] = np.inf
+    worse = np.maximum(np.abs(flat.take(cut.left[kind])), np.abs(flat.take(cut.right[kind])))
+    worse[cut.none[kind]] = np.inf
     best = worse.argmin(axis=1)
-    return worse[row[:, 0], best].astype(float), table.freq_hz[best + start]
+    return worse[np.arange(len(kind)), best].astype(float), table.freq_hz[best + cut.start]
 
 
-def _vertex(bound: np.ndarray, low: np.ndarray, least: np.ndarray) -> np.ndarray:
+def _vertex(bound: np.ndarray, low: np.ndarray) -> np.ndarray:
     """Least value of each row by the parabola through its smallest sample and the neighbours."""
-    rows, low = np.arange(len(low)), np.minimum(np.maximum(low, 1), bound.shape[1] - 2)
-    left, middle, right = (bound[rows, low + step].astype(float) for step in (-1, 0, 1))
+    rows, inner = np.arange(len(low)), np.minimum(np.maximum(low, 1), bound.shape[1] - 2)
+    left, middle, right = (bound[rows, inner + step].astype(float) for step in (-1, 0, 1))
     curve = left - 2 * middle + right
-    found = middle - (left - right) ** 2 / np.where(curve > 0, 8 * curve, np.inf)
     # A parabola through samples that hardly bend, or at the grid's end, may lead anywhere.
-    return np.where((curve > 0) & (found <= least), np.maximum(found, 0.0), least)
+    sound = (curve > 0) & (inner == low)
+    found = middle - (left - right) ** 2 / np.where(sound, 8 * curve, np.inf)
+    return np.where(inner == low, np.maximum(found, 0.0), bound[rows, low])
 
 
 # ---------------------------------------------------------------------- points
@@ -230,47 +238,37 @@ def _on_grid(table: Table, view: View, probe: int, loads: np.ndarray, start: int
     return size[np.arange(len(loads)), best].astype(float), table.freq_hz[best + start]
 
 
-@dataclass(frozen=True)
-class _Open:
-    """Cells of some loads of which every dense point is wanted: load (its place among those given) and cell."""
-
-    load: np.ndarray
-    cell: np.ndarray
-    begin: np.ndarray
-    counts: np.ndarray
-    points: int
-
-
-def _below(table: Table, loads: np.ndarray, cells: np.ndarray, nearest: np.ndarray, start: int) -> _Open:
+def _below(table: Table, loads: np.ndarray, cells: np.ndarray, nearest: np.ndarray, start: int) -> Runs:
     """Cells from `start` whose bound promises less than what was found."""
     load, cell = np.nonzero(cells < ((1 - LEAST_GAIN) * nearest[:, None]).astype(np.float32))
-    cell += start
-    begin, counts = cell_points(table, loads[load], cell)
-    return _Open(load, cell, begin, counts, int(counts.sum()))
+    return Runs.of(table, loads[load], cell + start)
 
 
-def _on_points(locus: _Locus, loads: np.ndarray, cells: _Open) -> _Dip:
+def _on_points(locus: _Locus, loads: np.ndarray, runs: Runs) -> _Dip:
     """On all dense points of some cells of some loads."""
     table = locus.table
-    pair, point, last = points_of(cells.begin, cells.counts)
-    owner, cell = cells.load[pair], cells.cell[pair]
-    distance = locus(loads[owner], cell, np.where(last, 1.0, table.share[point]), point)
-    begin = np.nonzero(~last)[0]
+    pair, point, ends = runs.points()
+    share = table.share[point]
+    share[ends] = 1.0
+    distance = locus(runs.load[pair], runs.cell[pair], share, point)
     bend = np.zeros(len(distance), dtype=complex)
-    bend[1:-1] = np.diff(distance, 2)
-    # Across the ends of a run there is no bend to be had.
-    bend[last] = bend[np.append(True, last[:-1])] = 0
-    near, place = _chords(distance[begin], distance[begin + 1], (bend[begin] + bend[begin + 1]) / 2)
-    owner = owner[begin]
-    firsts = np.nonzero(np.append(True, owner[1:] != owner[:-1]))[0]
+    np.subtract(distance[2:], distance[1:-1], out=bend[1:-1])
+    bend[1:-1] -= distance[1:-1] - distance[:-2]
+    # Across the ends of a run there is no bend to be had, and no step.
+    bend[ends] = bend[0] = bend[ends[:-1] + 1] = 0
+    near, place = _chords(distance[:-1], distance[1:], (bend[:-1] + bend[1:]) / 2)
+    near[ends[:-1]] = np.inf
+    owner = runs.load[pair[:-1]]
+    firsts = np.nonzero(np.concatenate([[True], owner[1:] != owner[:-1]]))[0]
+    mine = np.searchsorted(loads, owner[firsts])
     least = np.full(len(loads), np.inf)
-    least[owner[firsts]] = np.minimum.reduceat(near, firsts)
+    least[mine] = np.minimum.reduceat(near, firsts)
     # Written backwards, so that of equals the first stays.
-    hit = np.nonzero(near == least[owner])[0][::-1]
+    hit = np.nonzero(near == np.repeat(least[mine], np.diff(firsts, append=len(near))))[0][::-1]
     freq_hz, step = np.full(len(loads), np.nan), np.full(len(loads), np.nan)
-    begin_hz = table.dense_hz[point[begin[hit]]]
-    step[owner[hit]] = np.log(table.dense_hz[point[begin[hit]] + 1] / begin_hz)
-    freq_hz[owner[hit]] = begin_hz * np.exp(step[owner[hit]] * place[hit])
+    mine, begin_hz = np.searchsorted(loads, owner[hit]), table.dense_hz[point[hit]]
+    step[mine] = np.log(table.dense_hz[point[hit] + 1] / begin_hz)
+    freq_hz[mine] = begin_hz * np.exp(step[mine] * place[hit])
     return _Dip(least, freq_hz, step)
 
 

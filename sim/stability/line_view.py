@@ -86,34 +86,48 @@ def view_at(plane: Plane, table: Table, loads: np.ndarray, freq_hz: np.ndarray) 
     ), np.concatenate(gammas)  # fmt: skip
 
 
-def cell_points(table: Table, loads: np.ndarray, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """First dense point and number of points, both ends with them, of some cells; int arrays of shape (n,)."""
-    row = table.row_of[loads]
-    begin = table.starts[row, cells]
-    return begin, table.starts[row, cells + 1] - begin + 1
+@dataclass(frozen=True)
+class Runs:
+    """Cells of some loads, in the order of load and frequency, and their dense points.
 
-
-def points_of(begin: np.ndarray, counts: np.ndarray):
-    """Dense points of some cells.
-
-    Parameters
+    Attributes
     ----------
-    begin, counts : int ndarray, shape (n,)
-        From :func:`cell_points`.
-
-    Returns
-    -------
-    pair, point : int ndarray
-        Place of the cell among those given, number of the point.
-    last : bool ndarray
-        Whether it is the cell's end.
+    load, cell : int ndarray, shape (n,)
+    begin, steps : int ndarray, same shape
+        First dense point of each cell, and number of steps to its end.
     """
-    past = np.cumsum(counts)
-    pair = np.repeat(np.arange(len(begin)), counts)
-    point = np.arange(len(pair)) + (begin - past + counts)[pair]
-    last = np.zeros(len(pair), dtype=bool)
-    last[past - 1] = True
-    return pair, point, last
+
+    load: np.ndarray
+    cell: np.ndarray
+    begin: np.ndarray
+    steps: np.ndarray
+
+    @classmethod
+    def of(cls, table: Table, load: np.ndarray, cell: np.ndarray) -> "Runs":
+        """Runs of some cells."""
+        row = table.row_of[load]
+        begin = table.starts[row, cell]
+        return cls(load, cell, begin, table.starts[row, cell + 1] - begin)
+
+    def points(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """All dense points, those between neighbouring cells of a load once.
+
+        Returns
+        -------
+        pair, point : int ndarray
+            Place of the cell among all, number of the point.
+        ends : int ndarray
+            Places of the points at which a cell ends and no other begins.
+        """
+        last = np.empty(len(self.load), dtype=bool)
+        last[-1] = True
+        np.not_equal(self.cell[1:], self.cell[:-1] + 1, out=last[:-1])
+        last[:-1] |= self.load[1:] != self.load[:-1]
+        counts = self.steps + last
+        past = np.cumsum(counts)
+        pair = np.repeat(np.arange(len(counts)), counts)
+        point = np.arange(len(pair)) + (self.begin - past + counts)[pair]
+        return pair, point, past[last] - 1
 
 
 def gamma_of(table: Table, load, cell, point, share):
@@ -127,4 +141,5 @@ def gamma_of(table: Table, load, cell, point, share):
     share : ndarray
         Place in the cell, 0 to 1.
     """
-    return (table.ends[load, cell] + table.end_steps[load, cell] * share) * table.turn[point]
+    end, step = table.ends[load, cell], table.end_steps[load, cell]
+    return (end + step * share) * table.turn[point]
