@@ -8,8 +8,10 @@ Parts
 process   the demo's nominal scenario, unit by unit in this process, against (a) one `ngspice -b` a unit on the same
           deck with the same sweeps, and (b) one `ngspice -b` a unit that gets the same answers the plain way: every
           quantity has a sweep of its own, dense enough to be read off without interpolation.
-lines     the map over feedlines (20 lengths, 6 far ends, 3 cables) against the runs of the same unit, processor time.
-antennas  the map over antennas (64 of them) against the runs of the same unit, processor time.
+lines     the map over feedlines (20 lengths, 6 far ends, 3 cables), design by design, against the small-signal sweeps
+          alone (the library's own time for its `ac` commands, without loading, operating point and noise, and without
+          reading the results) and against all runs of the same unit; processor time.
+antennas  the map over antennas (64 of them) against the same.
 growth    time and memory from 100 to 10,000 units in one process.
 
 Absolute times depend on the machine; the ratios are what to quote.
@@ -179,60 +181,74 @@ def process() -> None:
     print(f"largest difference of the stability margin between the last two: {100 * error:.3f} %")
 
 
-def _told(spent: dict[str, list[float]], what: str) -> None:
-    """A map's time beside that of the runs."""
+def _sweeps_alone(simulator: Simulator, deck, plan) -> float:
+    """Processor time that the library spends in a unit's small-signal sweeps, and in nothing else. [s]"""
+    names = dict.fromkeys(deck.reads)
+    simulator.load(deck.lines, tuple(names))
+    simulator.operating_point([])
+    spent = 0.0
+    for drive in deck.drives:
+        simulator.excite(deck.drives, drive)
+        before = simulator.seconds_inside
+        simulator.ac(plan.ac, names)
+        spent += simulator.seconds_inside - before
+    return spent
+
+
+def _maps(number: int, prepare, judge):
+    """Print what a map costs beside the sweeps alone and beside all runs of the same units."""
+    scenario = scenarios(read_study(ANY_FEEDLINE))[number]
+    _, plan, _, decks = _decks(scenario)
+    worker = UnitWorker([scenario], np.arange(1, UNITS + 1))
+    worker(Item(scenario.number, 0, 1))
+    ready, simulator = worker._prepared[scenario.number], Simulator(timer=time.process_time)
+    spent: dict[str, list[float]] = {"sweeps": [], "runs": [], "map": []}
+    for _ in range(ROUNDS):
+        spent["sweeps"].append(sum(_sweeps_alone(simulator, deck, plan) for deck in decks))
+        start = time.process_time()
+        runs = [run_unit(simulator, deck, plan) for deck in decks]
+        spent["runs"].append(time.process_time() - start)
+        prepared = []
+        for run in runs:
+            flat, count = run.values.reshape(-1, len(run.freq_hz)), run.values.shape[:2]
+            s, support = 2j * np.pi * run.freq_hz, ready.reader.support
+            prepared.append(prepare(ready, run, fit_weights(s, flat, support, deciding(*count))[0]))
+        start = time.process_time()
+        for one in prepared:
+            judge(ready.reader, one)
+        spent["map"].append(time.process_time() - start)
     median = {name: statistics.median(values) / UNITS * 1e3 for name, values in spent.items()}
-    print(f"{'operating point, sweeps, noise':<33} {median['runs']:7.2f} ms a unit")
-    print(f"{what:<33} {median['map']:7.2f} ms a unit = {median['map'] / median['runs']:.2f} x the runs")
+    print(
+        f"{', '.join(str(value) for _, value in scenario.values):<14} sweeps {median['sweeps']:5.2f},"
+        f" all runs {median['runs']:5.2f}, map {median['map']:5.2f} ms a unit"
+        f" = {median['map'] / median['sweeps']:.2f} x the sweeps, {median['map'] / median['runs']:.2f} x the runs"
+    )
 
 
 def lines() -> None:
     """What the map over feedlines adds to a unit."""
-    scenario = scenarios(read_study(ANY_FEEDLINE))[0]
-    _, plan, _, decks = _decks(scenario)
-    worker = UnitWorker([scenario], np.arange(1, UNITS + 1))
-    worker(Item(scenario.number, 0, 1))
-    ready = worker._prepared[scenario.number]
-    simulator, judged = worker._simulator, ready.reader.judged
-    spent: dict[str, list[float]] = {"runs": [], "map": []}
-    for _ in range(ROUNDS):
-        start = time.process_time()
-        runs = [run_unit(simulator, deck, plan) for deck in decks]
-        spent["runs"].append(time.process_time() - start)
-        planes = []
-        for run in runs:
-            flat = run.values.reshape(-1, len(run.freq_hz))
-            s, count = 2j * np.pi * run.freq_hz, run.values.shape[:2]
-            weights, _ = fit_weights(s, flat, ready.reader.support, deciding(*count))
-            planes.append(unit_plane(run, weights, ready.reader.support, ready.around.load))
-        start = time.process_time()
-        for plane in planes:
-            judge_lines(plane.further(judged.freq_hz, ready.reader.at_judged), judged.table)
-        spent["map"].append(time.process_time() - start)
-    _told(spent, f"map over {len(judged.loads)} feedlines")
+
+    def prepare(ready, run, weights):
+        return unit_plane(run, weights, ready.reader.support, ready.around.load)
+
+    def judge(reader, plane):
+        judge_lines(plane.further(reader.judged.freq_hz, reader.at_judged), reader.judged.table)
+
+    for number in range(4):
+        _maps(number, prepare, judge)
 
 
 def antennas() -> None:
     """What the map over antennas adds to a unit."""
-    scenario = scenarios(read_study(ANY_FEEDLINE))[0]
-    _, plan, _, decks = _decks(scenario)
-    worker = UnitWorker([scenario], np.arange(1, UNITS + 1))
-    worker(Item(scenario.number, 0, 1))
-    reader, simulator = worker._prepared[scenario.number].reader, worker._simulator
-    spent: dict[str, list[float]] = {"runs": [], "map": []}
-    for _ in range(ROUNDS):
-        start = time.process_time()
-        runs = [run_unit(simulator, deck, plan) for deck in decks]
-        spent["runs"].append(time.process_time() - start)
-        fitted = []
-        for run in runs:
-            flat, count = run.values.reshape(-1, len(run.freq_hz)), run.values.shape[:2]
-            fitted.append(fit_weights(2j * np.pi * run.freq_hz, flat, reader.support, deciding(*count))[0])
-        start = time.process_time()
-        for run, weights in zip(runs, fitted, strict=True):
-            judge_sources(input_network(run.values, run.freq_hz, weights, reader.support), reader.sources)
-        spent["map"].append(time.process_time() - start)
-    _told(spent, f"map over {len(reader.sources)} antennas")
+
+    def prepare(ready, run, weights):
+        return input_network(run.values, run.freq_hz, weights, ready.reader.support)
+
+    def judge(reader, network):
+        judge_sources(network, reader.sources)
+
+    for number in range(4):
+        _maps(number, prepare, judge)
 
 
 def growth() -> None:

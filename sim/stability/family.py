@@ -17,6 +17,7 @@ from sim.feedline.ends import OnePort, end_impedance, reflection
 from sim.feedline.line import characteristic
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
+from sim.stability.kinds import Kinds, find_kinds
 
 OWN = "own feedline"
 """Name of the study's own feedline among the others."""
@@ -171,6 +172,8 @@ class Table:
         Whether the line has several sections, so that its dense points hold all of Γ.
     starts : int ndarray, shape (n_line, n_freq)
         Where each cell's dense points begin among all; a cell's own end point is its last.
+    phase : ndarray, shape (n_line, n_freq)
+        Turns that each line's reflection has made from zero frequency. [1]
     dense_hz, cell, share, turn : ndarray, shape (n_dense,)
         Frequency [Hz], cell, place within it in the logarithm of frequency, and exp(−2 γ l) of all lines in turn.
     """
@@ -185,6 +188,7 @@ class Table:
     lengths: np.ndarray
     several: np.ndarray
     starts: np.ndarray
+    phase: np.ndarray
     dense_hz: np.ndarray
     cell: np.ndarray
     share: np.ndarray
@@ -194,6 +198,39 @@ class Table:
     def beginnings(self) -> np.ndarray:
         """Γ of each load at the two lowest frequencies, complex, shape (n_load, 2)."""
         return self.ends[:, :2] * self.turn[self.starts[self.row_of, :2]]
+
+    @cached_property
+    def end_steps(self) -> np.ndarray:
+        """Change of `ends` across each cell, complex, shape (n_load, n_freq − 1)."""
+        return np.diff(self.ends, axis=1)
+
+    @cached_property
+    def on_grid(self) -> np.ndarray:
+        """Γ of each load on the grid, complex64, shape (n_load, n_freq)."""
+        return (self.ends * self.turn[self.starts[self.row_of]]).astype(np.complex64)
+
+    @cached_property
+    def together(self) -> Group:
+        """All groups as one, with arrays of shape (n_group, n_freq)."""
+        u0, u1, v0, v1 = (np.array([vars(g)[name] for g in self.groups]) for name in ("u0", "u1", "v0", "v1"))
+        return Group(slice(0, len(self.loads)), u0, u1, v0, v1)
+
+    @cached_property
+    def most(self) -> np.ndarray:
+        """Largest radius in each group, shape (n_group, n_freq)."""
+        return np.array([self.radius[g.loads].max(axis=0) for g in self.groups])
+
+    @cached_property
+    def kinds(self) -> Kinds:
+        """Which loads no bound can tell apart."""
+        seen = [(self.loads[g.loads.start].cable, self.loads[g.loads.start].line.at_amplifier) for g in self.groups]
+        views = np.array([seen.index(key) for key in seen])[self.group_of]
+        return find_kinds(self.radius, views, self.several, self.lengths, self.phase[self.row_of])
+
+    @cached_property
+    def most_change(self) -> np.ndarray:
+        """Largest change of a radius across each cell, shape (n_group, n_freq − 1)."""
+        return np.array([np.abs(np.diff(self.radius[g.loads], axis=1)).max(axis=0) for g in self.groups])
 
     def reflections(self, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
         """Γ of some loads, each at frequencies of its own.
@@ -220,9 +257,9 @@ class Table:
         return found
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=2)
 def table_of(loads: tuple[Load, ...], freq_hz: tuple[float, ...]) -> Table:
-    """The table of a fixed grid, kept: all units and most scenarios of a study share it.
+    """The table of any grid, kept for a while: several units may share it.
 
     Parameters
     ----------
@@ -262,7 +299,7 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
     starts, dense = [], []
     for _, load in lines.values():
         found = _dense(load, freq_hz)
-        before = sum(len(d[0]) for d in dense)
+        before = sum(len(d[1]) for d in dense)
         starts.append(found[0] + before)
         dense.append(found[1:])
     return Table(
@@ -277,10 +314,11 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
         lengths=np.array([0.0 if len(load.line.sections) > 1 else load.line.length for load in order]),
         several=np.array([len(load.line.sections) > 1 for load in order]),
         starts=np.array(starts),
-        dense_hz=np.concatenate([d[0] for d in dense]),
-        cell=np.concatenate([d[1] for d in dense]),
-        share=np.concatenate([d[2] for d in dense]),
-        turn=np.concatenate([d[3] for d in dense]),
+        phase=np.array([d[0] for d in dense]),
+        dense_hz=np.concatenate([d[1] for d in dense]),
+        cell=np.concatenate([d[2] for d in dense]),
+        share=np.concatenate([d[3] for d in dense]),
+        turn=np.concatenate([d[4] for d in dense]),
     )
 
 
@@ -334,7 +372,7 @@ def exact_reflection(load: Load, freq_hz: np.ndarray) -> np.ndarray:
 
 
 def _dense(load: Load, freq_hz: np.ndarray):
-    """Starts of the cells, then frequency, cell, place in it and turn of a line's dense points."""
+    """Starts of the cells and turns at them, then frequency, cell, place in it and turn of a line's dense points."""
     sections = load.line.sections
     decay, phase = np.zeros(len(freq_hz)), np.zeros(len(freq_hz))
     for section in sections:
@@ -343,7 +381,8 @@ def _dense(load: Load, freq_hz: np.ndarray):
         phase = phase + 2 * gamma.imag * section.length
     if len(sections) > 1:
         decay = 2 * wave(sections[0].cable, freq_hz)[0].real * sections[0].length
-    turns = np.diff(phase) / (2 * np.pi)
+    phase = phase / (2 * np.pi)
+    turns = np.diff(phase)
     heard = np.exp(-decay[:-1]) > SMALLEST_REFLECTION
     counts = np.where(heard, np.ceil(turns * POINTS_A_TURN), 1).astype(int).clip(1)
     starts = np.concatenate([[0], np.cumsum(counts)])
@@ -360,4 +399,4 @@ def _dense(load: Load, freq_hz: np.ndarray):
         turn = np.exp(-2 * gamma * sections[0].length)
     else:
         turn = np.ones(len(dense_hz), dtype=complex)
-    return starts, dense_hz, cell, share, turn
+    return starts, phase, dense_hz, cell, share, turn

@@ -3,27 +3,29 @@
 import numpy as np
 
 from sim.stability.family import Table, exact_reflection, group_at
-from sim.stability.line_view import ROOM, View, gamma_of, points_of, view_of
+from sim.stability.line_view import ROOM, Runs, View, gamma_of, view_at, view_of
 from sim.stability.plane import Plane
 
 COUNT_TURN = np.deg2rad(60.0)
 """Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
 COUNT_ROUNDS = 8
+SURE = 1e-3
+"""Room for the digits of a radius. [1]"""
 START_TURN = 0.08
 """How far from the real axis a count may begin. [rad]"""
 SLOWEST_HZ, SLOW_POINTS = 0.01, 61
 """Where it does not, it is begun again from here, a decade below where poles are looked for, with so many points."""
 
 
-def count_poles(plane: Plane, table: Table, views: list[View]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def count_poles(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """How many poles are unstable with each load.
 
     Parameters
     ----------
     plane : Plane
     table : Table
-    views : list of View
-        Of each of the table's groups.
+    view : View
+        Of the table's groups together.
 
     Returns
     -------
@@ -33,51 +35,65 @@ def count_poles(plane: Plane, table: Table, views: list[View]) -> tuple[np.ndarr
     turn_hz : ndarray, same shape
         Highest frequency at which the locus turns the unstable way; NaN for none. [Hz]
     """
-    n_load = len(table.loads)
-    start, resolved = _starts(plane, table, views)
-    turns, turn_hz = -start, np.full(n_load, np.nan)
-    for view, group in zip(views, table.groups, strict=True):
-        end, sure = _half_turns(view.endless)
-        turns[group.loads] += end
-        resolved[group.loads] &= sure
-        radius, size = table.radius[group.loads], np.abs(view.a).astype(np.float32)
-        most = size * radius.max(axis=0)
-        near = np.nonzero((1 + ROOM) * np.maximum(most[1:], most[:-1]) >= 1)[0]
-        left, right = size[near] * radius[:, near], size[near + 1] * radius[:, near + 1]
-        row, place = np.nonzero(np.maximum(left, right) + ROOM * np.abs(right - left) >= 1)
-        if not len(row):
-            continue
-        cell = near[place]
-        crossings, sure, passed_hz = _crossings(plane, table, view, row + group.loads.start, cell)
+    start, resolved = _starts(plane, table, view)
+    end, sure = _half_turns(view.endless)
+    turns, turn_hz = end[table.group_of] - start, np.full(len(table.loads), np.nan)
+    resolved &= sure[table.group_of]
+    load, cell = _open_cells(table, view)
+    if len(load):
+        crossings, sure, turn_hz = _crossings(plane, table, view, load, cell)
         turns += 2 * crossings
-        turn_hz = np.fmax(turn_hz, passed_hz)
         resolved &= sure
         # Where 1 − a Γ ends on the negative axis, it is half a turn further than the crossings say.
-        last = table.starts[table.row_of[group.loads], -1]
-        ends = np.angle(1 - view.a[-1] * table.ends[group.loads, -1] * table.turn[last])
-        turns[group.loads] += np.where(np.abs(ends) > np.pi / 2, np.sign(ends), 0).astype(int)
+        ends = 1 - view.a[table.group_of, -1] * table.ends[:, -1] * table.turn[table.starts[table.row_of, -1]]
+        turns += np.where(ends.real < 0, np.sign(ends.imag), 0).astype(int)
     return plane.unstable - turns, resolved, turn_hz
 
 
-def _half_turns(locus: np.ndarray) -> tuple[int, bool]:
-    """Half turns from the positive real axis to the end of a locus, and whether its steps are small."""
-    steps = np.angle(locus[1:] / locus[:-1])
-    return int(np.round((np.angle(locus[0]) + steps.sum()) / np.pi)), bool(np.abs(steps).max() < np.pi / 2)
+def _open_cells(table: Table, view: View) -> tuple[np.ndarray, np.ndarray]:
+    """Loads and cells in which |a Γ| may reach one."""
+    kinds, size = table.kinds, np.abs(view.a)
+    # No load's reflection is larger than the group's largest, or changes by more than what changes most.
+    most = np.maximum(table.most[:, 1:], table.most[:, :-1])
+    larger = np.maximum(size[:, 1:], size[:, :-1])
+    may_reach = larger * (most + ROOM * table.most_change) + ROOM * np.abs(size[:, 1:] - size[:, :-1]) * most
+    near = np.nonzero((may_reach >= 1 - SURE).any(axis=0))[0]
+    if not len(near):
+        return near, near
+    low, high = near[0], near[-1] + 2
+    reach = size[:, low:high].astype(np.float32)[kinds.group_of]
+    reach *= kinds.radius[:, low:high]
+    left, right = reach[:, :-1], reach[:, 1:]
+    step = np.abs(right - left)
+    step *= np.float32(ROOM)
+    step += np.maximum(left, right)
+    if step.max() < 1:
+        return near[:0], near[:0]
+    load, cell = np.nonzero((step >= 1)[kinds.of])
+    return load, cell + low
 
 
-def _starts(plane: Plane, table: Table, views: list[View]) -> tuple[np.ndarray, np.ndarray]:
+def _half_turns(locus: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Half turns from the positive real axis to the end of each locus, and whether its steps are small."""
+    steps = np.angle(locus[:, 1:] / locus[:, :-1])
+    turns = np.round((np.angle(locus[:, 0]) + steps.sum(axis=1)) / np.pi).astype(int)
+    return turns, np.abs(steps).max(axis=1) < np.pi / 2
+
+
+def _starts(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndarray]:
     """Half turns at which each load's 1 + z D leaves the real axis, and whether that is sure.
 
     The network is real: where its determinant goes as c s^m, m being its slope, c is real, and a quarter circle from
     the real axis to the imaginary one adds m right angles. An unplugged output behind a capacitor has m = 1, a lossy
     line that ends in its own impedance m = 1/2. What is not real with that is the turn of something slower.
     """
-    endless = np.array([view.endless[:2] for view in views])[table.group_of]
-    returned = 1 - np.array([view.a[:2] for view in views])[table.group_of] * table.beginnings
+    endless, of = view.endless[:, :2], table.group_of
+    returned = 1 - view.a[of, :2] * table.beginnings
     # The sum of both angles, and not that of their product: the turns of both are counted from there.
-    apart = np.angle(endless[:, 0]) + np.angle(returned[:, 0])
-    ratio = endless[:, 1] * returned[:, 1] / (endless[:, 0] * returned[:, 0])
-    half, sure = _to_axis(apart, ratio, table.freq_hz[1] / table.freq_hz[0])
+    apart = np.angle(endless[:, 0])[of] + np.angle(returned[:, 0])
+    growth = _logarithm(endless[:, 1])[of] - _logarithm(endless[:, 0])[of]
+    growth += _logarithm(returned[:, 1]) - _logarithm(returned[:, 0])
+    half, sure = _to_axis(apart, growth / np.log(table.freq_hz[1] / table.freq_hz[0]))
     if sure.all():
         return half, sure
     freq_hz = np.geomspace(table.freq_hz[0], SLOWEST_HZ, SLOW_POINTS)
@@ -85,20 +101,26 @@ def _starts(plane: Plane, table: Table, views: list[View]) -> tuple[np.ndarray, 
     slow = {group: view_of(slower, group_at(table.loads[table.groups[group].loads.start], freq_hz))
             for group in np.unique(table.group_of[unsure])}  # fmt: skip
     for row in unsure:
-        view = slow[table.group_of[row]]
-        below = view.endless * (1 - view.a * exact_reflection(table.loads[row], freq_hz))
+        below_view = slow[table.group_of[row]]
+        below = below_view.endless * (1 - below_view.a * exact_reflection(table.loads[row], freq_hz))
         steps = np.angle(below[1:] / below[:-1])
         angle = apart[row] + steps.sum()
-        found = _to_axis(np.array([angle]), below[-2:-1] / below[-1:], freq_hz[-2] / freq_hz[-1])
+        growth = _logarithm(below[-2:-1] / below[-1:])
+        found = _to_axis(np.array([angle]), growth / np.log(freq_hz[-2] / freq_hz[-1]))
         half[row], sure[row] = found[0][0], found[1][0] and np.abs(steps).max() < COUNT_TURN
     return half, sure
 
 
-def _to_axis(angle: np.ndarray, ratio: np.ndarray, step: float) -> tuple[np.ndarray, np.ndarray]:
+def _logarithm(value: np.ndarray) -> np.ndarray:
+    """Of a complex value's size."""
+    return np.log(value.real**2 + value.imag**2) / 2
+
+
+def _to_axis(angle: np.ndarray, power: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Half turns nearest to an angle less that of its power of s, and whether they are near."""
-    turns = (angle - np.log(np.abs(ratio)) / np.log(step) * np.pi / 2) / np.pi
-    half = np.round(turns).astype(int)
-    return half, np.abs(turns - half) * np.pi < START_TURN
+    turns = angle / np.pi - power / 2
+    half = np.round(turns)
+    return half.astype(int), np.abs(turns - half) * np.pi < START_TURN
 
 
 def _crossings(plane, table, view, load, cell):
@@ -107,13 +129,14 @@ def _crossings(plane, table, view, load, cell):
     Also whether that is sure, and the highest frequency at which it does so clockwise. [Hz]
     """
     n_load = len(table.loads)
-    pair, point, last = points_of(table, load, cell)
-    share = np.where(last, 1.0, table.share[point])
+    pair, point, ends = Runs.of(table, load, cell).points()
+    share, freq_hz = table.share[point], table.dense_hz[point]
+    share[ends], freq_hz[ends] = 1.0, table.freq_hz[cell[pair[ends]] + 1]
     of_load, of_cell = load[pair], cell[pair]
-    a = view.a[of_cell] + (view.a[of_cell + 1] - view.a[of_cell]) * share
+    group = table.group_of[of_load]
+    a = view.a[group, of_cell] + (view.a[group, of_cell + 1] - view.a[group, of_cell]) * share
     locus = 1 - a * gamma_of(table, of_load, of_cell, point, share)
-    freq_hz = np.where(last, table.freq_hz[of_cell + 1], table.dense_hz[point])
-    step = np.nonzero(~last)[0]
+    step = np.delete(np.arange(len(point)), ends)
     owner, low, high = of_load[step], locus[step], locus[step + 1]
     low_hz, high_hz = freq_hz[step], freq_hz[step + 1]
     # A sum of small steps less the difference of principal values is a whole number of turns.
@@ -141,6 +164,6 @@ def _crossings(plane, table, view, load, cell):
 
 
 def _locus_at(plane, table, owner, freq_hz):
-    """1 − a Γ at exact frequencies, one row a step; all loads of one group."""
-    view = view_of(plane.at(freq_hz.ravel()), group_at(table.loads[owner[0]], freq_hz.ravel()))
-    return 1 - view.a.reshape(freq_hz.shape) * table.reflections(owner, freq_hz)
+    """1 − a Γ at exact frequencies, one row a step."""
+    view, gamma = view_at(plane, table, owner, freq_hz)
+    return 1 - view.a * gamma
