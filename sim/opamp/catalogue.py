@@ -139,11 +139,15 @@ class OpampRecord:
         return "seen" if key in self.seen else "estimate" if key in self.estimated else "memory"
 
     @property
+    def given(self) -> tuple[known.Use, ...]:
+        """Every value that the record has."""
+        values = ((use, getattr(self, use.field)) for use in known.USES)
+        return tuple(use for use, value in values if value is not None and not math.isnan(value))
+
+    @property
     def unseen(self) -> tuple[known.Use, ...]:
-        """Every value that was not read in a data sheet, as far as the record has it."""
-        return tuple(
-            use for use in known.USES if use.key not in self.seen and getattr(self, use.field) is not None
-        )
+        """Every value of it that was not read in a data sheet."""
+        return tuple(use for use in self.given if use.key not in self.seen)
 
     @property
     def unity_gain_stable(self) -> bool:

@@ -28,11 +28,11 @@ class Use:
     Attributes
     ----------
     key, name : str
-        Of the record; as it is said in a sentence.
+        Of the record; as it is said in a sentence, pairs under one name.
     rests : str
         What rests on it first of all: stability, noise, gain, strong, supply or bias.
     unit : str
-        As :func:`sim.quantity.format_quantity` takes it.
+        SI.
     field : str
         Of the record object.
     """
@@ -50,19 +50,19 @@ RESTS = {
     "gain": "gain and phase",
     "strong": "strong signals",
     "supply": "supply",
-    "bias": "bias and input range",
+    "bias": "bias",
 }
 
 USES = (
     Use("second_pole_hz", "second pole", "stability", "Hz", "second_pole_hz"),
     Use("rout_ol_ohm", "output resistance", "stability", "ohm", "rout"),
     Use("min_stable_gain", "lowest stable gain", "stability", "1", "min_stable_gain"),
-    Use("cin_diff_pf", "capacitance between the inputs", "stability", "F", "cin_diff"),
+    Use("cin_diff_pf", "input capacitance", "stability", "F", "cin_diff"),
     Use("cin_cm_pf", "input capacitance", "stability", "F", "cin_cm"),
-    Use("en_nv_rthz", "voltage noise", "noise", "V", "en"),
-    Use("in_pa_rthz", "current noise", "noise", "A", "inoise"),
-    Use("en_corner_hz", "1/f corner of voltage", "noise", "Hz", "en_corner_hz"),
-    Use("in_corner_hz", "1/f corner of current", "noise", "Hz", "in_corner_hz"),
+    Use("en_nv_rthz", "voltage noise", "noise", "V/√Hz", "en"),
+    Use("in_pa_rthz", "current noise", "noise", "A/√Hz", "inoise"),
+    Use("en_corner_hz", "1/f corners", "noise", "Hz", "en_corner_hz"),
+    Use("in_corner_hz", "1/f corners", "noise", "Hz", "in_corner_hz"),
     Use("gbw_hz", "gain-bandwidth", "gain", "Hz", "gbw_hz"),
     Use("aol_dc_db", "open-loop gain", "gain", "dB", "aol_db"),
     Use("slew_v_per_us", "slew rate", "strong", "V/s", "slew"),
@@ -70,11 +70,11 @@ USES = (
     Use("iout_ma", "output current", "strong", "A", "iout"),
     Use("hd2_dbc", "second harmonic", "strong", "dB", "hd2_dbc"),
     Use("hd3_dbc", "third harmonic", "strong", "dB", "hd3_dbc"),
-    Use("supply_min_v", "lowest supply", "supply", "V", "supply_min"),
-    Use("supply_max_v", "highest supply", "supply", "V", "supply_max"),
+    Use("supply_min_v", "supply limits", "supply", "V", "supply_min"),
+    Use("supply_max_v", "supply limits", "supply", "V", "supply_max"),
     Use("iq_ma_per_channel", "supply current", "supply", "A", "iq"),
-    Use("vin_cm_low_headroom_v", "input range below", "bias", "V", "cm_low"),
-    Use("vin_cm_high_headroom_v", "input range above", "bias", "V", "cm_high"),
+    Use("vin_cm_low_headroom_v", "input range", "bias", "V", "cm_low"),
+    Use("vin_cm_high_headroom_v", "input range", "bias", "V", "cm_high"),
     Use("vos_max_mv", "offset", "bias", "V", "vos_max"),
     Use("ib_ua", "bias current", "bias", "A", "ib"),
     Use("rin_diff_ohm", "input resistance", "bias", "ohm", "rin"),

@@ -100,6 +100,7 @@ def main(argv=None) -> None:
         antennas=antennas,
         together=together,
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
+        opamps={scenario.number: chain_of(scenario.study).opamps for scenario in every},
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())

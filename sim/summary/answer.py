@@ -12,7 +12,8 @@ entry a scenario and band: see plug_in.rises), feedlines (with a table [stabilit
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
 :class:`sim.summary.antennas.AllAntennas`), confirmed (the same: see :class:`sim.summary.confirmed.Confirmation`),
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
-(sentences about every feedline and antenna that was tried), cautions. Numbers that are none are null.
+(sentences about every feedline and antenna that was tried), opamps (one entry each, with the numbers that nobody read
+in its data sheet: see :func:`sim.opamp.doubts.opamp_entry`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from typing import TYPE_CHECKING
 from sim.columns import MEASURES
 from sim.noise.density import snr_loss
 from sim.quantity import Limit
-from sim.summary import optimum, plug_in, ranking
+from sim.summary import optimum, plug_in, ranking, resting
 from sim.summary.antennas import AllAntennas, antennas_told, anything_told
 from sim.summary.confirmed import Confirmation
 from sim.summary.feedlines import Feedlines, feedlines_told
@@ -71,6 +72,7 @@ def answer(
     together: Sequence[str] = (),
     mending: Sequence[dict] = (),
     confirmed: Confirmation | None = None,
+    opamps: Mapping[int, tuple] | None = None,
 ) -> dict:
     """What the run says.
 
@@ -98,6 +100,8 @@ def answer(
         Of each scenario that is not stable enough, from :func:`sim.summary.mending.mending_entry`.
     confirmed : Confirmation, optional
         What came of kicks in the time domain.
+    opamps : mapping of int to tuple of OpampRecord, optional
+        Those of each scenario.
 
     Returns
     -------
@@ -154,6 +158,7 @@ def answer(
         "optima": optima,
         "noise_rise": rises,
         **found,
+        "opamps": resting.opamp_entries(opamps or {}),
         "cautions": list(cautions),
     }
 
@@ -177,12 +182,17 @@ def describe(answer: dict) -> str:
     if len(answer["scenarios"]) == 1 and answer["yields"]:
         lines += ["", "Yield by limit, in its hardest band, with 95 % interval:"]
         hardest = [_lowest(own) for own in _by_measure(answer["yields"]).values()]
-        heads = [measure_name(entry["measure"]) + at_band(entry["frequency_hz"]) for entry in hardest]
+        marks = resting.measure_marks(answer)
+        heads = [
+            f"{measure_name(entry['measure'])}{at_band(entry['frequency_hz'])}{marks.get(entry['measure'], '')}"
+            for entry in hardest
+        ]
         asked = [limit_text(e["limit_low"], e["limit_high"], e["unit_of_measure"], e["measure"]) for e in hardest]
         for head, limit, entry in zip(heads, asked, hardest, strict=True):
             share = percent(entry["yield"])
             bounds = interval(entry["yield_low"], entry["yield_high"])
             lines.append(f"  {head:<{max(map(len, heads))}}  {limit:<{max(map(len, asked))}}  {share:>7}  ({bounds})")
+        lines += [f"  {resting.LEGEND}"] if any(entry["measure"] in marks for entry in hardest) else []
     for caution in answer["cautions"]:
         lines += textwrap.wrap(f"Caution: {caution}", _WIDTH)
     return "\n".join(lines)
