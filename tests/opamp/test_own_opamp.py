@@ -1,5 +1,6 @@
 """The page on own op-amps: its records are read, and run through check, study and comparison beside the catalogue."""
 
+import json
 import re
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 from sim.cli import main
 from sim.opamp.catalogue import _KEYS, LARGEST_RECORD, load_opamp
 from sim.opamp.estimates import ESTIMABLE, second_pole
+from sim.steps.layout import study_inputs
 from tests.small_studies import measured, write_study
 
 DOC = Path(__file__).parents[2] / "docs" / "own-opamp.md"
@@ -106,3 +108,16 @@ def test_own_parts_are_small(documented, capsys):
     (documented / "my-part.toml").write_text("# " + "x" * LARGEST_RECORD, encoding="utf-8")
     assert main(["check", str(compared(documented, "OPA2822", "my-part.toml"))]) == 2
     assert f"my-part.toml: is longer than {LARGEST_RECORD} bytes." in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_a_run_with_own_parts_beside_the_catalogue(documented):
+    """From study to report: each scenario has its op-amp, results depend on own records, unread numbers are listed."""
+    study = compared(documented, "LT6231", "my-part.toml")
+    assert main(["run", str(study), "--units", "2", "--out", str(documented / "out"), "--cores", "1"]) == 0
+    answer = json.loads((documented / "out" / "answer.json").read_text(encoding="utf-8"))
+    assert [entry["values"]["amplifier.opamp"] for entry in answer["scenarios"]] == ["LT6231", "my-part.toml"]
+    assert [(entry["part"], entry["scenarios"]) for entry in answer["opamps"]] == [("LT6231", [0]), ("MYPART", [1])]
+    assert any(text.startswith("MYPART, not read in its data sheet") for text in answer["cautions"])
+    assert str(documented / "my-part.toml") in study_inputs(str(study))
+    assert "second pole 225 MHz~, output resistance 25 Ω~" in (documented / "out" / "report.html").read_text("utf-8")
