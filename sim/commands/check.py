@@ -258,7 +258,7 @@ def _parts(console, chain) -> None:
             Text(part.purpose),
         )
     for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
-        mark = "" if record.verified else "; data not verified"
+        mark = "; not all of its numbers were read in a data sheet, see the note" if record.unseen else ""
         table.add_row(device.name, record.part, "die spread", "op-amp", Text(f"{record.technology}{mark}"))
     for part in chain.outside:
         words = " ".join(part.value.words)

@@ -2,6 +2,8 @@
 
 import argparse
 
+from sim.commands.list_opamps import add_options, opamps, refuse_elsewhere
+from sim.commands.tables import plain_table
 from sim.errors import InputError
 from sim.paths import CIRCUITS
 from sim.quantity import format_quantity
@@ -12,61 +14,29 @@ _WHAT = ("circuits", "opamps", "antennas", "cables", "noise", "measures")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of ``bandfloor list``."""
     parser.add_argument("what", metavar="WHAT", choices=_WHAT, help="one of: " + ", ".join(_WHAT))
+    add_options(parser)
 
 
 def act(given) -> int:
     """Print one table."""
     from rich.console import Console
 
-    Console(highlight=False).print(globals()[f"_{given.what}"]())
+    refuse_elsewhere(given)
+    found = opamps(given) if given.what == "opamps" else globals()[f"_{given.what}"]()
+    Console(highlight=False).print(found)
     return 0
-
-
-def _table(*columns, right=(), caption=None):
-    """A table of which only the last column is wrapped: what a builder copies into a study stays in one piece."""
-    from rich import box
-    from rich.table import Table
-
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption=caption, caption_justify="left")
-    for column in columns:
-        last = column == columns[-1]
-        table.add_column(column, justify="right" if column in right else "left", overflow="fold", no_wrap=not last)
-    return table
 
 
 def _circuits():
     from sim.deck.circuit import read_circuit
 
-    table = _table("circuit", "parts", "what it is")
+    table = plain_table("circuit", "parts", "what it is")
     for path in sorted((CIRCUITS / "amplifiers").glob("*.cir")):
         try:
             circuit = read_circuit(path.stem, ".")
             table.add_row(path.stem, str(len(circuit.parts)), circuit.description.splitlines()[0])
         except InputError as error:
             table.add_row(path.stem, "–", str(error))
-    return table
-
-
-def _opamps():
-    from sim.opamp.catalogue import list_opamps, load_opamp
-
-    right = ("GBW", "noise\nnV/√Hz", "current\npA/√Hz", "supply\nV", "draws\nmA")
-    caption = (
-        "* Numbers from memory, not verified. Of the other parts the main numbers were read in the data sheet.\n"
-        "Second poles and output resistances of all parts are estimates; see circuits/opamps."
-    )
-    table = _table("op-amp", *right, "technology", right=right, caption=caption)
-    for name in list_opamps():
-        part = load_opamp(name, ".")
-        table.add_row(
-            name if part.verified else f"{name} *",
-            format_quantity(part.gbw_hz, "Hz", 3),
-            f"{part.en * 1e9:.3g}",
-            f"{part.inoise * 1e12:.2g}",
-            f"{part.supply_min:g}–{part.supply_max:g}",
-            f"{part.iq * 1e3:.3g}",
-            part.technology,
-        )
     return table
 
 
@@ -82,7 +52,7 @@ def _antennas():
         parts.append(Text.assemble("\n", (name, "bold"), f": {(model.__doc__ or '').strip()}"))
         if name in ABOUT:
             parts.append(Text(f"Good: {ABOUT[name].valid}.\nSource: {ABOUT[name].source}."))
-        table = _table("key", "unit", "default", "meaning")
+        table = plain_table("key", "unit", "default", "meaning")
         for key, field in model.model_fields.items():
             if key == "model":
                 continue
@@ -111,8 +81,8 @@ def _cables():
         " conductor, good at any lower frequency. Sources of all values: circuits/feedlines. A cable of your own:"
         " docs/own-cable.md."
     )
-    table = _table("cable", *right, "loss\nby", "good\nMHz", right=right)
-    words = _table("cable", "what it is, and where its loss comes from", caption=caption)
+    table = plain_table("cable", *right, "loss\nby", "good\nMHz", right=right)
+    words = plain_table("cable", "what it is, and where its loss comes from", caption=caption)
     for name in list_cables():
         cable = load_cable(name)
         loss = [float(matched_loss(cable, 100.0, f)) for f in (1.8e6, 7e6)]
@@ -149,7 +119,7 @@ def _noise():
         " your own: bandfloor new explains it."
     )
     right = (*bands, "time", "place")
-    table = _table("noise", *right, right=right, caption="\n".join([caption, *_ranges(CLASSES)]))
+    table = plain_table("noise", *right, right=right, caption="\n".join([caption, *_ranges(CLASSES)]))
     for record in CLASSES:
         levels = (f"{float(man_made(record.name, f)):.1f}" for f in (1.8e6, 3.5e6, 7e6))
         time = f"+{record.upper_db:.1f} −{record.lower_db:.1f}"
@@ -179,7 +149,7 @@ def _atmospheric():
         " midnight and 10 dB at noon, from 1.8 to 7 MHz and a twentieth beyond. Source: ITU-R P.372 data, computed with"
         " the ITU-R Study Group 3 reference software."
     )
-    table = _table("atmospheric", *bands, "where", right=bands, caption=caption)
+    table = plain_table("atmospheric", *bands, "where", right=bands, caption=caption)
     for record in records:
         rows = zip(record.median_db, record.upper_db, record.lower_db, strict=True)
         levels = (f"{median:.0f} +{upper:.0f} −{lower:.0f}" for median, upper, lower in rows)
@@ -192,12 +162,12 @@ def _measures():
 
     from sim.columns import ARRAY_MEASURES, MEASURES
 
-    table = _table("measure", "unit", "per band", "meaning")
+    table = plain_table("measure", "unit", "per band", "meaning")
     for name, measure in MEASURES.items():
         meaning = measure.meaning if measure.available else f"{measure.meaning} (not computed by this version)"
         table.add_row(name, measure.unit, "yes" if measure.per_band else "no", meaning)
     caption = "In array.csv, for each direction and band of a study with a table \\[array]; no limits on these."
-    arrays = _table("of an array", "unit", "meaning", caption=caption)
+    arrays = plain_table("of an array", "unit", "meaning", caption=caption)
     for name, (unit, meaning) in ARRAY_MEASURES.items():
         arrays.add_row(name, unit, meaning)
     return Group(table, arrays)

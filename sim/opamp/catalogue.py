@@ -4,6 +4,9 @@ A record is a TOML file in circuits/opamps, or the builder's own. Keys carry the
 values are plain numbers; the fields of :class:`OpampRecord` are SI. A record is refused as a whole, with all its
 faults, when a key is missing or unknown, or a value lies where no op-amp is: most often a number in another unit.
 
+Values that a data sheet seldom states may be left out; :mod:`sim.opamp.estimates` fills them in. Which values were
+read, recalled or estimated is kept value by value: :mod:`sim.opamp.known`.
+
 Not covered: minimum and maximum columns, temperature, supply dependence. The numbers are typical values.
 """
 
@@ -15,10 +18,14 @@ from decimal import Decimal
 from pathlib import Path
 
 from sim.errors import Fault, RecordError
+from sim.opamp import known
+from sim.opamp.estimates import MARGINS_DEG, estimated
 from sim.paths import CIRCUITS
 
 LARGEST_RECORD = 100_000
 """A record longer than this is not read. [byte]"""
+MOST_DOTS = 500
+"""In one line; the standard reader takes minutes over a key of ten thousand words."""
 
 
 @dataclass(frozen=True)
@@ -72,9 +79,16 @@ class OpampRecord:
         How many of the main numbers were seen, "5/6"; empty when not stated.
     hd2_dbc, hd3_dbc : float or None
         Harmonic distortion under `hd_conditions`. [dB below the tone, negative]
+    hd_frequency_hz, hd_gain, hd_output_vpp, hd_load_ohm, hd3_load_ohm : float or None
+        The same conditions in numbers, all or none: tone [Hz], noise gain [1], output [V peak to peak], load of the
+        second harmonic's row and of the third's, equal unless said otherwise [Ω]. None where the source does not give
+        them all: a model can be fitted to `hd2_dbc` and `hd3_dbc` only with them.
     hd_conditions : str
     current_feedback : bool
         Whether `technology` says so.
+    seen, estimated : tuple of str
+        Keys of the record (not fields) whose value was read in the source, and whose value is an estimate; all others
+        are from memory.
     """
 
     part: str
@@ -110,8 +124,30 @@ class OpampRecord:
     core_seen: str
     hd2_dbc: float | None
     hd3_dbc: float | None
+    hd_frequency_hz: float | None
+    hd_gain: float | None
+    hd_output_vpp: float | None
+    hd_load_ohm: float | None
+    hd3_load_ohm: float | None
     hd_conditions: str
     current_feedback: bool
+    seen: tuple[str, ...] = ()
+    estimated: tuple[str, ...] = ()
+
+    def status(self, key: str) -> str:
+        """How far the value of a record's key was verified: "seen", "memory" or "estimate"."""
+        return "seen" if key in self.seen else "estimate" if key in self.estimated else "memory"
+
+    @property
+    def given(self) -> tuple[known.Use, ...]:
+        """Every value that the record has."""
+        values = ((use, getattr(self, use.field)) for use in known.USES)
+        return tuple(use for use, value in values if value is not None and not math.isnan(value))
+
+    @property
+    def unseen(self) -> tuple[known.Use, ...]:
+        """Every value of it that was not read in a data sheet."""
+        return tuple(use for use in self.given if use.key not in self.seen)
 
     @property
     def unity_gain_stable(self) -> bool:
@@ -138,17 +174,17 @@ class _Number:
 _NUMBERS = {
     "gbw_hz": _Number("gbw_hz", 0, "Hz", 1e4, 1e11),
     "min_stable_gain": _Number("min_stable_gain", 0, "plain, 1 or more", 1, 1000),
-    "second_pole_hz": _Number("second_pole_hz", 0, "Hz", 1e4, 1e12),
+    "second_pole_hz": _Number("second_pole_hz", 0, "Hz", 1e4, 1e12, required=False),
     "phase_margin_deg": _Number("phase_margin_deg", 0, "degree", 0, 180, required=False),
     "aol_dc_db": _Number("aol_db", 0, "dB", 20, 200),
     "en_nv_rthz": _Number("en", -9, "nV/√Hz", 0.1, 1000),
-    "in_pa_rthz": _Number("inoise", -12, "pA/√Hz", 0, 1000),
-    "en_corner_hz": _Number("en_corner_hz", 0, "Hz", 0, 1e9),
-    "in_corner_hz": _Number("in_corner_hz", 0, "Hz", 0, 1e9),
+    "in_pa_rthz": _Number("inoise", -12, "pA/√Hz", 0, 1000, required=False),
+    "en_corner_hz": _Number("en_corner_hz", 0, "Hz", 0, 1e9, required=False),
+    "in_corner_hz": _Number("in_corner_hz", 0, "Hz", 0, 1e9, required=False),
     "rin_diff_ohm": _Number("rin", 0, "Ω", 1, 1e16),
     "cin_diff_pf": _Number("cin_diff", -12, "pF", 0, 1000),
     "cin_cm_pf": _Number("cin_cm", -12, "pF", 0, 1000),
-    "rout_ol_ohm": _Number("rout", 0, "Ω", 0.01, 1e5),
+    "rout_ol_ohm": _Number("rout", 0, "Ω", 0.01, 1e5, required=False),
     "vos_max_mv": _Number("vos_max", -3, "mV", 0, 100),
     "ib_ua": _Number("ib", -6, "µA, positive into the pin", -1000, 1000),
     "slew_v_per_us": _Number("slew", 6, "V/µs", 1e-3, 1e5),
@@ -161,7 +197,13 @@ _NUMBERS = {
     "iout_ma": _Number("iout", -3, "mA", 0.01, 1e5),
     "hd2_dbc": _Number("hd2_dbc", 0, "dB below the tone", -200, 0, required=False),
     "hd3_dbc": _Number("hd3_dbc", 0, "dB below the tone", -200, 0, required=False),
+    "hd_frequency_hz": _Number("hd_frequency_hz", 0, "Hz", 1, 1e10, required=False),
+    "hd_gain": _Number("hd_gain", 0, "noise gain, 1 or more", 1, 1000, required=False),
+    "hd_output_vpp": _Number("hd_output_vpp", 0, "V peak to peak", 1e-3, 200, required=False),
+    "hd_load_ohm": _Number("hd_load_ohm", 0, "Ω", 1, 1e7, required=False),
+    "hd3_load_ohm": _Number("hd3_load_ohm", 0, "Ω", 1, 1e7, required=False),
 }
+_DISTORTION = ("hd_frequency_hz", "hd_gain", "hd_output_vpp", "hd_load_ohm")
 _WORDS = {
     "part": True,
     "technology": True,
@@ -172,7 +214,9 @@ _WORDS = {
     "hd_conditions": False,
 }
 _SWITCHES = ("unity_gain_stable", "verified")
-_KEYS = (*_WORDS, "channels", *_NUMBERS, *_SWITCHES)
+_KEYS = (*_WORDS, "channels", *_NUMBERS, *_SWITCHES, *known.LISTS)
+# The estimates of these are made for voltage feedback.
+_NEEDED_BY_CURRENT_FEEDBACK = ("second_pole_hz", "in_pa_rthz")
 
 
 def list_opamps() -> tuple[str, ...]:
@@ -252,6 +296,11 @@ def parse_record(text: str, display: str) -> OpampRecord:
     RecordError
         With all faults.
     """
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.count(".") > MOST_DOTS:
+            raise RecordError(
+                Fault(display, number, None, f"holds more than {MOST_DOTS} dots.", "Write shorter lines.")
+            )
     try:
         record = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
@@ -260,22 +309,29 @@ def parse_record(text: str, display: str) -> OpampRecord:
         ) from error
     lines = _key_lines(text)
     faults = [*_unknown_keys(record), *_word_faults(record), *_number_faults(record)]
+    faults += known.list_faults(record, tuple(_NUMBERS))
     if not faults:
         faults = [*_contradictions(record)]
     if faults:
         faults.sort(key=lambda fault: lines.get(fault[0], math.inf))
         raise RecordError(Fault(display, lines.get(key), key, found, remedy) for key, found, remedy in faults)
-    current_feedback = _is_current_feedback(record)
+    left_out = estimated(record)
+    seen, guessed = known.statuses(record, left_out, _NUMBERS)
+    values = left_out | record
     numbers = {
-        spec.field: _si(record[key], spec.exponent) if key in record else None for key, spec in _NUMBERS.items()
+        spec.field: _si(values[key], spec.exponent) if key in values else None for key, spec in _NUMBERS.items()
     }
     if numbers["aol_db"] is None:
         numbers["aol_db"] = math.nan
+    if numbers["hd3_load_ohm"] is None:
+        numbers["hd3_load_ohm"] = numbers["hd_load_ohm"]
     words = {key: record.get(key, "") for key in _WORDS}
     return OpampRecord(
         channels=record["channels"],
         verified=record["verified"],
-        current_feedback=current_feedback,
+        current_feedback=_is_current_feedback(record),
+        seen=seen,
+        estimated=guessed,
         **numbers,
         **words,
     )
@@ -316,10 +372,18 @@ def _word_faults(record):
         elif not isinstance(value, str) or (required and not value.strip()):
             yield key, f"is {value!r}.", "Write text in quotes."
     for key in _SWITCHES:
+        if key not in record and key == "unity_gain_stable":
+            continue  # follows from min_stable_gain
         if key not in record:
             yield key, "is missing.", f"Write {key} = true or {key} = false."
         elif not isinstance(record[key], bool):
             yield key, f"is {record[key]!r}.", "Write true or false, without quotes."
+
+
+def _required(record, key: str, spec: _Number) -> bool:
+    if not _is_current_feedback(record):
+        return spec.required
+    return key in _NEEDED_BY_CURRENT_FEEDBACK or (spec.required and key != "aol_dc_db")
 
 
 def _number_faults(record):
@@ -331,7 +395,7 @@ def _number_faults(record):
     for key, spec in _NUMBERS.items():
         value = record.get(key)
         if value is None:
-            if spec.required and not (key == "aol_dc_db" and _is_current_feedback(record)):
+            if _required(record, key, spec):
                 yield key, "is missing.", f"Write a number [{spec.unit}], {spec.low:g} to {spec.high:g}."
         elif not isinstance(value, int | float) or isinstance(value, bool):
             yield key, f"is {value!r}.", f"Write a plain number [{spec.unit}]; the key states the unit."
@@ -364,10 +428,39 @@ def _contradictions(record):
             f"{record['output_swing_headroom_v']:g} V at both rails leave nothing of {record['supply_max_v']:g} V.",
             "Write the distance from one rail, not the swing.",
         )
-    if record["unity_gain_stable"] != (record["min_stable_gain"] == 1):
+    if record.get("unity_gain_stable", record["min_stable_gain"] == 1) != (record["min_stable_gain"] == 1):
         stable = "true" if record["unity_gain_stable"] else "false"
         yield (
             "unity_gain_stable",
             f"{stable} contradicts min_stable_gain = {record['min_stable_gain']:g}.",
             "A part stable at unity gain has min_stable_gain = 1.",
         )
+    low, high = MARGINS_DEG
+    if "second_pole_hz" not in record and not low <= record.get("phase_margin_deg", low) <= high:
+        yield (
+            "phase_margin_deg",
+            f"no second pole can be told from {record['phase_margin_deg']:g} degrees.",
+            f"Write {low:g} to {high:g}, or add second_pole_hz.",
+        )
+    yield from _distortion_faults(record)
+    yield from known.contradictions(record)
+
+
+def _distortion_faults(record):
+    """Conditions of distortion are all there or none, and not without a distortion."""
+    given = [key for key in (*_DISTORTION, "hd3_load_ohm") if key in record]
+    if not given:
+        return
+    for key in _DISTORTION:
+        if key not in record:
+            found = f"is missing beside {given[0]}."
+            yield key, found, f"Write all of {', '.join(_DISTORTION)}, or none: say in hd_conditions what is known."
+    if not ("hd2_dbc" in record or "hd3_dbc" in record):
+        yield given[0], "is a condition of no distortion.", "Add hd2_dbc or hd3_dbc, or take the conditions out."
+    swing = record["supply_max_v"] - 2 * record["output_swing_headroom_v"]
+    if record.get("hd_output_vpp", 0) > swing:
+        found = f"{record['hd_output_vpp']:g} V is more than the output can swing, {swing:g} V."
+        yield "hd_output_vpp", found, "Write the output voltage, peak to peak."
+    if record.get("hd_gain", math.inf) < record["min_stable_gain"]:
+        found = f"{record['hd_gain']:g} is below min_stable_gain = {record['min_stable_gain']:g}."
+        yield "hd_gain", found, "Write the noise gain: of an inverting circuit one more than its gain."

@@ -61,8 +61,8 @@ def _devices(opamp: str, has_opamp: bool) -> str:
     if not has_opamp:
         return "without an op-amp; its devices are those of the circuit file, alike in all units."
     return (
-        f"op-amp {opamp} as a macromodel of typical data-sheet figures; how dies differ is common practice, no maker's"
-        " figure."
+        f"op-amp {opamp} as a macromodel of typical figures; those that nobody read in a data sheet, if any, stand in"
+        " the next table. How dies differ is common practice, no maker's figure."
     )
 
 

@@ -98,6 +98,9 @@ class Page:
     failures: Table = field(default_factory=Table)
     failures_text: str = ""
     modelled: tuple[str, ...] = ()
+    opamps: Table = field(default_factory=Table)  # numbers that nobody read in a data sheet
+    opamps_read: tuple[str, ...] = ()
+    marks_note: str = ""
     left_out: tuple[str, ...] = ()
     provenance: tuple[Fact, ...] = ()
     commands: tuple[str, ...] = ()

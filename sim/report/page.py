@@ -36,7 +36,10 @@ def write_report(out_dir: Path) -> Path:
     path : Path
         The page. Its bytes depend on those files and the versions installed, not on the time.
     """
-    page = compose(out_dir)
+    from sim.report.resting import with_resting
+
+    answer = json.loads((out_dir / "answer.json").read_text(encoding="utf-8"))
+    page = with_resting(compose(out_dir), answer)
     path = out_dir / REPORT
     part = path.with_name(REPORT + ".part")
     part.write_text(render(page), encoding="utf-8")

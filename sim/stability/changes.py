@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from sim.deck.chain import Chain
 from sim.deck.part import RANGES, UNITS
 from sim.opamp.catalogue import OpampRecord, list_opamps, load_opamp
+from sim.opamp.doubts import principal_told
 from sim.study.model import Study
 from sim.study.preferred import steps_from
 from sim.study.scenarios import Scenario, changed
@@ -143,7 +144,7 @@ def _opamps(study: Study, chain: Chain) -> list[Change]:
             continue
         ladder = "slower op-amp" if record.gbw_hz < own.gbw_hz else "faster op-amp"
         ratio = max(record.gbw_hz / own.gbw_hz, own.gbw_hz / record.gbw_hz)
-        note = "" if record.verified else "its data were not verified against a data sheet"
+        note = principal_told(record, "stability")
         found.append(Change(ladder, "amplifier.opamp", name, record.gbw_hz, "Hz", study.amplifier.opamp, ratio, note))
     return found
 

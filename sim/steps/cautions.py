@@ -10,6 +10,7 @@ from sim.feedline.ends import OnePort
 from sim.feedline.line import both_voltages_at_constant_power
 from sim.measures.surroundings import site_noise
 from sim.noise.external import noise_class
+from sim.opamp.doubts import doubts_told
 from sim.quantity import format_quantity
 from sim.stability.judged import study_loads
 from sim.summary.matching import MATCHES
@@ -75,8 +76,9 @@ def cautions(study) -> list[str]:
                 f"{record.part} has current feedback, which the model only hints at: a capacitor straight across its"
                 " feedback resistor makes such an op-amp oscillate. Do not rest a stability verdict on it."
             )
-        if not record.verified:
-            found.append(f"The data of {record.part} were not verified against a data sheet: {record.notes}")
+        doubts = doubts_told(record)
+        if doubts:
+            found.append(doubts)
         if not record.supply_min <= volts <= record.supply_max:
             found.append(
                 f"{record.part} is made for {record.supply_min:g} to {record.supply_max:g} V; {source} {volts:g} V"

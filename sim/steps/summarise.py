@@ -102,6 +102,7 @@ def main(argv=None) -> None:
         together=together,
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
         arrays=_arrays(all_units, every, out),
+        opamps={scenario.number: chain_of(scenario.study).opamps for scenario in every},
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())

@@ -13,7 +13,8 @@ entry a scenario and band: see plug_in.rises), feedlines (with a table [stabilit
 :class:`sim.summary.antennas.AllAntennas`), array (with a table [array]: one entry a scenario, see
 :class:`sim.summary.arrays.ArrayAnswer`), confirmed (the same: see :class:`sim.summary.confirmed.Confirmation`),
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
-(sentences about every feedline and antenna that was tried), cautions. Numbers that are none are null.
+(sentences about every feedline and antenna that was tried), opamps (one entry each, with the numbers that nobody read
+in its data sheet: see :func:`sim.opamp.doubts.opamp_entry`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from typing import TYPE_CHECKING
 from sim.columns import MEASURES
 from sim.noise.density import snr_loss
 from sim.quantity import Limit
-from sim.summary import optimum, plug_in, ranking
+from sim.summary import optimum, plug_in, ranking, resting
 from sim.summary.antennas import AllAntennas, antennas_told, anything_told
 from sim.summary.arrays import ArrayAnswer, arrays_told
 from sim.summary.confirmed import Confirmation
@@ -74,6 +75,7 @@ def answer(
     mending: Sequence[dict] = (),
     confirmed: Confirmation | None = None,
     arrays: Sequence[ArrayAnswer] = (),
+    opamps: Mapping[int, tuple] | None = None,
 ) -> dict:
     """What the run says.
 
@@ -103,6 +105,8 @@ def answer(
         What came of kicks in the time domain.
     arrays : sequence of ArrayAnswer
         Of each scenario, in a study with ``[array]``.
+    opamps : mapping of int to tuple of OpampRecord, optional
+        Those of each scenario.
 
     Returns
     -------
@@ -162,6 +166,7 @@ def answer(
         "optima": optima,
         "noise_rise": rises,
         **found,
+        "opamps": resting.opamp_entries(opamps or {}),
         "cautions": list(cautions),
     }
 
@@ -185,12 +190,17 @@ def describe(answer: dict) -> str:
     if len(answer["scenarios"]) == 1 and answer["yields"]:
         lines += ["", "Yield by limit, in its hardest band, with 95 % interval:"]
         hardest = [_lowest(own) for own in _by_measure(answer["yields"]).values()]
-        heads = [measure_name(entry["measure"]) + at_band(entry["frequency_hz"]) for entry in hardest]
+        marks = resting.measure_marks(answer)
+        heads = [
+            f"{measure_name(entry['measure'])}{at_band(entry['frequency_hz'])}{marks.get(entry['measure'], '')}"
+            for entry in hardest
+        ]
         asked = [limit_text(e["limit_low"], e["limit_high"], e["unit_of_measure"], e["measure"]) for e in hardest]
         for head, limit, entry in zip(heads, asked, hardest, strict=True):
             share = percent(entry["yield"])
             bounds = interval(entry["yield_low"], entry["yield_high"])
             lines.append(f"  {head:<{max(map(len, heads))}}  {limit:<{max(map(len, asked))}}  {share:>7}  ({bounds})")
+        lines += [f"  {resting.LEGEND}"] if any(entry["measure"] in marks for entry in hardest) else []
     for caution in answer["cautions"]:
         lines += textwrap.wrap(f"Caution: {caution}", _WIDTH)
     return "\n".join(lines)

@@ -59,3 +59,53 @@ def test_noise_says_where_it_holds_and_whose_it_is(said):
     assert all(f"{record.name} (" in words and record.reference in words for record in CLASSES)
     assert all(any(line.startswith(f"{record.name} ") for line in lines) for record in atmospheric_records())
     assert "from 1.8 to 7 MHz and a twentieth beyond. Source: ITU-R P.372 data" in words
+
+
+def test_opamps_mark_numbers_that_were_not_read(said):
+    """Behind a number from memory stands "?", behind an estimate "~", behind what was read nothing."""
+    lines = said("opamps")
+    # TI OPA2822 SBOS188E p1 gives 240 MHz, 2.0 nV, 4.8 mA, 5 to 12 V; current noise only for +5 V.
+    assert "OPA2822 240 MHz 1 2 1.6? 5–12 4.8" in lines and "OPA2822 bipolar low-noise VFB" in lines
+    assert any(line.startswith("ADA4899-1 400 MHz~ 1 1 2.6 ") for line in lines)
+    assert any(line.startswith("LM358 700 kHz? 1? 40? 0.15? 3–32? 0.35?") for line in lines)
+    words = " ".join(lines)
+    assert "? from memory, ~ an estimate: not read in a data sheet." in words and "docs/own-opamp.md" in words
+
+
+def test_opamps_that_fit(capsys):
+    """What fits is listed under what was asked, and nothing else."""
+    asked = ["--supply", "10.5..13.8", "--technology", "FET", "--gain", "1", "--noise", "8 nV"]
+    assert main(["list", "opamps", *asked, "--current-noise", "0.02pA", "--bandwidth", "60M"]) == 0
+    out = capsys.readouterr().out
+    asked = "--supply 10.5..13.8, --technology FET, --gain 1, --noise 8 nV, --current-noise 0.02pA, --bandwidth 60M."
+    assert f"3 of 20 op-amps fit {asked}" in " ".join(out.split())
+    listed = [line.split()[0] for line in out.splitlines() if " MHz" in line]
+    assert listed == ["AD8066", "OPA810", "THS4631"]
+
+
+def test_opamps_of_which_none_fits(capsys):
+    """Where nothing fits, the strictest wish stands first and the nearest parts say what they lack."""
+    assert main(["list", "opamps", "--supply", "12", "--technology", "FET", "--noise", "1"]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "No op-amp of the catalogue fits all of this.",
+        "  --noise 1 leaves out 16 of 20.",
+        "  --technology FET leaves out 11 of 20.",
+        "  --supply 12 leaves out 3 of 20.",
+        "Nearest:",
+        "  OPA818: 2.2 nV/√Hz, asked 1.",
+        "  OPA657: 4.8 nV/√Hz, asked 1.",
+        "  OPA810: 6.3 nV/√Hz, asked 1.",
+    ]
+
+
+def test_wishes_are_checked(capsys):
+    """Faults of several options are said at once, exit code 2; they choose among op-amps only."""
+    assert main(["list", "opamps", "--supply", "12 A", "--noise", "0", "--bandwidth", "fast"]) == 2
+    err = capsys.readouterr().err
+    assert "list opamps, --supply: " in err and "list opamps, --bandwidth: " in err
+    assert "list opamps, --noise: 0 is not above 0.\n  Write a number above 0." in err
+    assert main(["list", "cables", "--supply", "12"]) == 2
+    assert capsys.readouterr().err == (
+        "list cables, --supply: chooses among op-amps, not among cables.\n"
+        "  Take it out, or: bandfloor list opamps --supply …\n"
+    )
