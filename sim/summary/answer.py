@@ -11,6 +11,8 @@ the snr_loss_db it costs), optima (best value of each choice that is a number: s
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
 :class:`sim.summary.antennas.AllAntennas`), confirmed (the same: see :class:`sim.summary.confirmed.Confirmation`),
+substitution (where op-amps are compared: one entry a candidate, see
+:func:`sim.summary.substitution_words.entry_of`),
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
 (sentences about every feedline and antenna that was tried), cautions. Numbers that are none are null.
 """
@@ -32,15 +34,12 @@ from sim.summary.antennas import AllAntennas, antennas_told, anything_told
 from sim.summary.confirmed import Confirmation
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.mending import mending_told
+from sim.summary.substitution_words import substitution_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
-from sim.summary.yields import ALL_LIMITS
+from sim.summary.yields import ALL_LIMITS, NEEDED_YIELD
 
 if TYPE_CHECKING:
     from pandas import DataFrame
-
-NEEDED_YIELD = 0.9
-"""Share of units within all limits from which a design passes: who builds nine then orders ten. Common practice, no
-source; the yield itself always stands beside it. [1]"""
 
 MOST_SCENARIOS_TOLD = 8
 
@@ -71,6 +70,7 @@ def answer(
     together: Sequence[str] = (),
     mending: Sequence[dict] = (),
     confirmed: Confirmation | None = None,
+    substitution: Sequence[dict] = (),
 ) -> dict:
     """What the run says.
 
@@ -98,6 +98,8 @@ def answer(
         Of each scenario that is not stable enough, from :func:`sim.summary.mending.mending_entry`.
     confirmed : Confirmation, optional
         What came of kicks in the time domain.
+    substitution : sequence of dict
+        Of each op-amp judged against another, from :func:`sim.summary.substitution_words.entry_of`.
 
     Returns
     -------
@@ -116,7 +118,7 @@ def answer(
     leading = {(one["best"] or one["nearest"])["scenario"]: min(one["snr_loss_db"]) for one in optima}
     best.sort(key=lambda number: leading.get(number, math.inf))
     failed = int(failures.loc[failures["unit"] > 0, "unit"].nunique())
-    sentences = _opening(entries, best, limited, bool(optima))
+    sentences = _opening(entries, best, limited, bool(optima), bool(substitution))
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
     first = best[0] if best else min(names)
@@ -136,6 +138,8 @@ def answer(
         (sentences if confirmed.disagree else tried).extend(confirmed.told)
     sentences += mending_told(mending, names)
     found |= {"mending": list(mending)} if mending else {}
+    sentences[:0] = substitution_told(substitution)
+    found |= {"substitution": list(substitution)} if substitution else {}
     found |= {"tried": tried} if tried else {}
     return {
         "title": study.title,
@@ -300,7 +304,8 @@ def _finite(value) -> float | None:
 # ---------------------------------------------------------------------- sentences
 
 
-def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept: bool) -> list[str]:
+def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept: bool, judged: bool) -> list[str]:
+    """The first sentences; where op-amps were judged one by one, each has its own sentence already."""
     if not limited:
         return ["The study sets no limits, so there is nothing to pass or to fail; this is what the units are."]
     if len(entries) == 1:
@@ -335,10 +340,10 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept:
         return [first, *leaders[0]["verdict"][1:]]
     # The best of many values and what ends their range says more than the first eight of them.
     many = swept and len(entries) > MOST_SCENARIOS_TOLD
-    told = [] if many else [entry["verdict"][0] for entry in entries[:MOST_SCENARIOS_TOLD]]
+    told = [] if many or judged else [entry["verdict"][0] for entry in entries[:MOST_SCENARIOS_TOLD]]
     if many:
         told.append("The numbers of each value stand in summary.csv.")
-    elif len(entries) > MOST_SCENARIOS_TOLD:
+    elif len(entries) > MOST_SCENARIOS_TOLD and not judged:
         told.append(f"The other {len(entries) - MOST_SCENARIOS_TOLD} choices stand in summary.csv.")
     return [first, *told, *leaders[0]["verdict"][1:]]
 
