@@ -15,21 +15,20 @@ from sim.quantity import Limit
 from sim.summary.collect import Gathered
 from sim.summary.compensation import Asked, compensation
 from sim.summary.matching import Matches
-from sim.summary.mixed import Allowed, allowed_of
+from sim.summary.mixed import Takes, takes_of
 from sim.summary.paired import differences
 from sim.summary.substitution import (
     Candidate,
     Mixed,
     Verdict,
-    bench,
     counts_of,
-    fits,
     groups_of,
     judged,
     misses_of,
     mixed,
     others_of,
     parts_named,
+    seen_of,
     unstable_units,
     worst_units,
 )
@@ -38,7 +37,6 @@ from sim.summary.yields import ALL_LIMITS, NEEDED_YIELD
 from sim.tables import write_csv
 
 KEY = "amplifier.opamp"
-MATCHED = ("match_gain_db", "match_phase_deg")
 MOST_COMPENSATED = 8
 """Candidates for which capacitors are tried; each takes a few hundred runs."""
 
@@ -54,15 +52,11 @@ class _Run:
     limits: dict[str, Limit]
     summary: pd.DataFrame
     failed: pd.DataFrame
-    allowed: Allowed
+    takes: Takes
 
     @property
     def bands(self) -> np.ndarray:
         return np.asarray(self.study.bands.frequencies)
-
-    @property
-    def match_limited(self) -> bool:
-        return any(name in self.limits for name in MATCHED)
 
 
 def substitutions(
@@ -93,19 +87,19 @@ def substitutions(
     groups = groups_of(every, KEY, study.amplifier.opamp)
     if not groups:
         return []
-    run = _Run(study, tuple(every), gathered, matches, limits, summary, failed, allowed_of(limits))
+    run = _Run(study, tuple(every), gathered, matches, limits, summary, failed, takes_of(limits))
     verdicts, entries, left = [], [], MOST_COMPENSATED
     for first, places in groups:
         cable = chain_of(every[first].study).route.sections[0].cable
         for place in places:
             one = _candidate(run, first, place)
-            verdict = judged(one, _as_it_is(run, first, place, cable.velocity_factor), run.match_limited)
+            verdict = judged(one, _as_it_is(run, first, place, cable.velocity_factor))
             if one.capacitor_could_help and left:
                 left -= 1
                 verdict = _compensated(run, verdict, first, place, cable.velocity_factor)
             verdicts.append(verdict)
-            entries.append(entry_of(verdict, run.allowed, study.run.build, cable.name))
-    rows = substitution_rows(verdicts, run.allowed, _yields(summary))
+            entries.append(entry_of(verdict, run.takes, study.run.build, cable.name))
+    rows = substitution_rows(verdicts, run.takes, _yields(summary))
     table = pd.DataFrame(rows, columns=list(TABLES["substitution.csv"]))
     # Counts stay whole numbers beside rows that have none.
     write_csv(table.astype(dict.fromkeys(("keeps_limit", "step_within"), "Int64")), path, "substitution.csv")
@@ -127,7 +121,9 @@ def _candidate(run: _Run, first: int, place: int) -> Candidate:
     opamp, instead_of = (str(dict(scenario.values)[KEY]) for scenario in (new, old))
     records, old_records = (chain_of(scenario.study).opamps for scenario in (new, old))
     parts = [records[0].part if records else opamp, old_records[0].part if old_records else instead_of]
-    mine = run.failed[(run.failed["scenario"] == new.number) & (run.failed["unit"] == 0)]
+    # Drawn units that failed count in the yields, where there are limits.
+    least = 0 if run.limits else math.inf
+    mine = run.failed[(run.failed["scenario"] == new.number) & (run.failed["unit"] <= least)]
     return Candidate(
         scenario=new.number,
         reference=old.number,
@@ -149,8 +145,8 @@ def _as_it_is(run: _Run, first: int, place: int, velocity: float) -> Mixed | Non
     gathered = run.gathered
     if gathered.failed[[first, place]][:, gathered.units == 0].any():
         return None
-    old, new = bench(gathered, first), bench(gathered, place)
-    return mixed(run.bands, old, new, gathered.units, run.study.run.build, run.allowed, velocity)
+    old, new = seen_of(gathered, first), seen_of(gathered, place)
+    return mixed(run.bands, old, new, gathered.units, run.study.run.build, run.takes, velocity)
 
 
 def _compensated(run: _Run, verdict: Verdict, first: int, place: int, velocity: float) -> Verdict:
@@ -162,13 +158,13 @@ def _compensated(run: _Run, verdict: Verdict, first: int, place: int, velocity: 
         return replace(verdict, capacitors_tried=tried)
     # The same units with the old part; they rise with their numbers.
     rows = np.searchsorted(gathered.units, found.units)
-    old = tuple(values[rows] for values in bench(gathered, first))
-    step = mixed(run.bands, old, (found.gain_db, found.phase_deg), found.units, build, run.allowed, velocity)
+    old = seen_of(gathered, first).of(rows)
+    step = mixed(run.bands, old, found.seen, found.units, build, run.takes, velocity)
     return replace(
         verdict,
         kind="capacitor",
         mixed=step,
         compensation=found,
         capacitors_tried=tried,
-        rematch=not fits(step, run.match_limited),
+        rematch=not step.fits,
     )

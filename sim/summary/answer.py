@@ -34,7 +34,7 @@ from sim.summary.antennas import AllAntennas, antennas_told, anything_told
 from sim.summary.confirmed import Confirmation
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.mending import mending_told
-from sim.summary.substitution_words import substitution_told
+from sim.summary.substitution_words import mixed_lines, substitution_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import ALL_LIMITS, NEEDED_YIELD
 
@@ -173,10 +173,15 @@ def describe(answer: dict) -> str:
     lines = [answer["title"], ""]
     for sentence in answer["verdict"]:
         lines += textwrap.wrap(sentence, _WIDTH)
-    if answer.get("tried"):
-        lines += ["", "Any feedline, any antenna:"]
-        for sentence in answer["tried"]:
+    blocks = (
+        ("One new amplifier among old ones:", mixed_lines(answer.get("substitution", ()))),
+        ("Any feedline, any antenna:", answer.get("tried") or ()),
+    )
+    for head, told in blocks:
+        lines += ["", head] if told else []
+        for sentence in told:
             lines += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    if any(told for _, told in blocks):
         lines.append("")
     if len(answer["scenarios"]) == 1 and answer["yields"]:
         lines += ["", "Yield by limit, in its hardest band, with 95 % interval:"]

@@ -25,6 +25,7 @@ from sim.stability.rerun import Trial, run_trials
 from sim.study.preferred import steps_from
 from sim.study.scenarios import Scenario, changed
 from sim.summary.matching import build_deviations, phase_deviations
+from sim.summary.mixed import SEEN, Seen
 
 NEAR, FAR = 6, 12
 """Steps of E12 that are tried in each direction, and as far as that at most: a factor of three, and of ten."""
@@ -50,8 +51,8 @@ class Compensation:
         Numbers of the units that were run with it, the nominal one first.
     good : int
         How many of the drawn ones keep every limit.
-    gain_db, phase_deg : ndarray, shape (n_unit, n_band)
-        On the bench. [dB], [degree]
+    seen : Seen
+        Their gain and phase.
     """
 
     names: tuple[str, ...]
@@ -60,8 +61,7 @@ class Compensation:
     text: str
     units: np.ndarray
     good: int
-    gain_db: np.ndarray
-    phase_deg: np.ndarray
+    seen: Seen
 
     @property
     def words(self) -> str:
@@ -200,12 +200,12 @@ def _proved(design: _Design, units: np.ndarray, asked: Asked) -> Compensation | 
     [trial] = run_trials([design.scenario], units)
     if trial.failed or not trial.stable.all():
         return None
-    gain, phase = trial.values["gain_db"], trial.values["phase_deg"]
+    seen = Seen(*(trial.values[name] for name in SEEN))
     values = trial.values | {
-        "match_gain_db": build_deviations(gain, units, asked.build),
-        "match_phase_deg": phase_deviations(phase, units, asked.build),
-        "match_system_gain_db": build_deviations(trial.values["system_gain_db"], units, asked.build),
-        "match_system_phase_deg": phase_deviations(trial.values["system_phase_deg"], units, asked.build),
+        "match_gain_db": build_deviations(seen.gain_db, units, asked.build),
+        "match_phase_deg": phase_deviations(seen.phase_deg, units, asked.build),
+        "match_system_gain_db": build_deviations(seen.system_gain_db, units, asked.build),
+        "match_system_phase_deg": phase_deviations(seen.system_phase_deg, units, asked.build),
     }
     kept = np.ones(len(units), dtype=bool)
     for name, limit in asked.limits.items():
@@ -214,7 +214,5 @@ def _proved(design: _Design, units: np.ndarray, asked: Asked) -> Compensation | 
     if good < asked.share * int((units > 0).sum()):
         return None
     names = tuple(part.name for part in design.parts)
-    return Compensation(
-        names, design.value, design.parts[0].value.value, design.text, units, good, gain, phase
-    )
+    return Compensation(names, design.value, design.parts[0].value.value, design.text, units, good, seen)
 

@@ -29,16 +29,43 @@ a step that takes all of it leaves nothing for antennas and ground; our choice. 
 DB_PER_DEGREE = math.radians(1) * 20 / math.log(10)
 """Gain error that spoils a null as much as a phase error of one degree: 0.152 dB. [dB]"""
 
-LEAST_TRIM_DB = 0.05
-"""A gain step below this is not worth a trimmer; our choice. [dB]"""
+WORTH_DB = 3.0
+"""A trimmer for gain is named only if it makes the null so much deeper than cable alone; our choice. [dB]"""
 
 MOST_PARTNERS = 15
 """Units of its own build with which a unit is paired."""
 
 
+SEEN = ("gain_db", "phase_deg", "system_gain_db", "system_phase_deg")
+"""Measures in which a step is looked for: on the bench, then with antenna, feedline and receiver."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Gain and phase of units, each of shape (n_unit, n_band): on the bench, and with antenna, feedline and receiver.
+
+    The second is what an array feels. It is not the first: the dummy is not the antenna, and how fast an op-amp is
+    tells the more, the larger the capacitance at its input.
+    """
+
+    gain_db: np.ndarray
+    phase_deg: np.ndarray
+    system_gain_db: np.ndarray
+    system_phase_deg: np.ndarray
+
+    def of(self, rows: np.ndarray) -> Seen:
+        """Those of some units only."""
+        return Seen(*(getattr(self, name)[rows] for name in SEEN))
+
+    @property
+    def pairs(self) -> tuple[tuple[np.ndarray, np.ndarray], ...]:
+        """Gain and phase on the bench, gain and phase of the whole."""
+        return (self.gain_db, self.phase_deg), (self.system_gain_db, self.system_phase_deg)
+
+
 @dataclass(frozen=True)
 class Allowed:
-    """Steps in bench gain and phase that an array takes.
+    """Steps in gain and phase that an array takes.
 
     Attributes
     ----------
@@ -60,16 +87,44 @@ class Allowed:
         return self.gain.holds(gain_db) & self.phase.holds(phase_deg)
 
 
-def allowed_of(limits: Mapping[str, Limit]) -> Allowed:
-    """What an array takes: the study's match limits; where it has one of them, the other as harmful; else a default.
+@dataclass(frozen=True)
+class Takes:
+    """What an array takes on the bench, and with antenna and feedline, which is what it feels.
+
+    Attributes
+    ----------
+    bench, system : Allowed
+        The second is the first where the study limits no match with feedline.
+    """
+
+    bench: Allowed
+    system: Allowed
+
+    @property
+    def told(self) -> str:
+        """Both, in words."""
+        if self.bench == self.system:
+            return self.bench.told
+        return f"{self.bench.told} on the bench and {self.system.told} with feedline"
+
+
+def takes_of(limits: Mapping[str, Limit]) -> Takes:
+    """What an array takes: the study's match limits; where it has one of a pair, the other as harmful; else a default.
 
     Parameters
     ----------
     limits : mapping of measure to Limit
     """
-    gain, phase = limits.get("match_gain_db"), limits.get("match_phase_deg")
-    origin = "the study's match limits"
+    bench = _allowed(limits.get("match_gain_db"), limits.get("match_phase_deg"))
+    system = _allowed(limits.get("match_system_gain_db"), limits.get("match_system_phase_deg"))
+    if not bench.own and not system.own:
+        return Takes(bench, bench)
+    return Takes(bench if bench.own else system, system if system.own else bench)
+
+
+def _allowed(gain: Limit | None, phase: Limit | None) -> Allowed:
     own = gain is not None or phase is not None
+    origin = "the study's match limits"
     if not own:
         gain = Limit(-DEFAULT_GAIN_DB, DEFAULT_GAIN_DB)
         phase = Limit(-DEFAULT_PHASE_DEG, DEFAULT_PHASE_DEG)
@@ -218,7 +273,7 @@ class Trim:
 
 
 def best_trim(bands_hz: Sequence[float], gain_db: np.ndarray, phase_deg: np.ndarray, velocity: float) -> Trim:
-    """The trim at the band that leaves least at the worst of all; gain is left alone where it is hardly off.
+    """The trim at the band that leaves least at the worst of all; of the cable alone where gain matters little.
 
     Parameters
     ----------
@@ -236,9 +291,15 @@ def best_trim(bands_hz: Sequence[float], gain_db: np.ndarray, phase_deg: np.ndar
     bands = np.asarray(bands_hz, dtype=float)
     found = []
     for place, band in enumerate(bands):
-        trimmed = float(gain_db[place]) if abs(gain_db[place]) >= LEAST_TRIM_DB else 0.0
-        left_gain = gain_db - trimmed
         left_phase = phase_deg - phase_deg[place] * bands / band
-        length = phase_deg[place] / 360 * velocity * C0 / band
-        found.append(Trim(place, -trimmed, float(length), left_gain, left_phase))
-    return min(found, key=lambda trim: float(null_db(trim.left_gain_db, trim.left_phase_deg).max()))
+        length = float(phase_deg[place] / 360 * velocity * C0 / band)
+        for trimmed in (0.0, float(gain_db[place])):
+            found.append(Trim(place, -trimmed, length, gain_db - trimmed, left_phase))
+    best = min(found, key=_left)
+    cable = min((trim for trim in found if trim.gain_db == 0), key=_left)
+    return cable if _left(cable) <= _left(best) + WORTH_DB else best
+
+
+def _left(trim: Trim) -> float:
+    """What is left in a null at the worst band. [dB]"""
+    return float(null_db(trim.left_gain_db, trim.left_phase_deg).max())

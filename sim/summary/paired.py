@@ -16,9 +16,9 @@ from sim.columns import MEASURES
 from sim.quantity import Limit
 from sim.summary.collect import Gathered, responses
 from sim.summary.matching import Matches
-from sim.summary.mixed import wrapped
+from sim.summary.mixed import SEEN, wrapped
 
-ALWAYS = ("gain_db", "phase_deg", "noise_margin_db", "stability_margin", "stable", "current_ma")
+ALWAYS = (*SEEN, "noise_margin_db", "stability_margin", "stable", "current_ma")
 """Measures that are compared even where the study does not limit them."""
 _TURNS = ("phase_deg", "system_phase_deg")
 

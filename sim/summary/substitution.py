@@ -5,9 +5,9 @@ Rules
 A candidate keeps the limits if as many of its units do as the answer asks for (:data:`NEEDED_YIELD`), every unit is
 stable and its op-amps rest where they work. Then
 
-- it "drops in" if the step of its nominal unit in bench gain and phase against the reference is within what the array
-  takes (:mod:`sim.summary.mixed`) at every band; and, where the study limits a match, if enough drawn units keep that
-  match as the only new one of an otherwise old build;
+- it "drops in" if the step of its nominal unit in gain and phase against the reference is within what the array takes
+  (:mod:`sim.summary.mixed`) at every band, on the bench and with antenna and feedline; and, where the study limits a
+  match, if enough drawn units keep that match as the only new one of an otherwise old build;
 - else it "works, but re-match the whole array".
 
 One that fails in stability, and in nothing that a capacitor could not bring back (gain, match), is run again with other
@@ -26,7 +26,7 @@ import numpy as np
 from sim.columns import MEASURES
 from sim.measures.panel import BANDED, SINGLE
 from sim.summary.compensation import Compensation
-from sim.summary.mixed import Allowed, Trim, alike_share, best_trim, null_db, step_of
+from sim.summary.mixed import SEEN, Seen, Takes, Trim, alike_share, best_trim, null_db, step_of
 from sim.summary.paired import Difference
 from sim.summary.yields import NEEDED_YIELD
 
@@ -94,7 +94,7 @@ class Candidate:
     unstable : int
         Drawn units that are not stable.
     lost : str
-        Why its nominal unit gave no numbers; empty where it did.
+        Why its nominal unit, or without limits any, gave no numbers; empty where all did.
     rests : tuple of str
         Sentences about op-amps that rest where they do not work, unlike those of the reference.
     unverified : tuple of str
@@ -128,26 +128,46 @@ class Candidate:
 
 
 @dataclass(frozen=True)
+class Steps:
+    """Step of a new unit over old ones: nominal, and the ends of the middle 95 % of drawn pairs.
+
+    Attributes
+    ----------
+    gain_db, phase_deg : tuple of three ndarray, shape (n_band,)
+        [dB], [degree]
+    """
+
+    gain_db: tuple[np.ndarray, ...]
+    phase_deg: tuple[np.ndarray, ...]
+
+    @property
+    def nominal(self) -> tuple[np.ndarray, np.ndarray]:
+        """Gain and phase step of the nominal units. [dB], [degree]"""
+        return self.gain_db[0], self.phase_deg[0]
+
+
+@dataclass(frozen=True)
 class Mixed:
     """One new unit among old ones, with its own part or with another capacitor.
 
     Attributes
     ----------
     bands_hz : tuple of float
-    gain_db, phase_deg : tuple of ndarray, shape (n_band,)
-        Nominal step, and the ends of the middle 95 % of drawn pairs. [dB], [degree]
+    bench, system : Steps
+        As an analyser sees them, and with antenna, feedline and receiver, as an array feels them.
     trim : Trim
+        Of the second.
     within : bool
-        Whether the nominal step is within what the array takes at every band.
+        Whether both nominal steps are within what the array takes at every band.
     trimmed_within : bool
-        The same with the trim.
+        The same of the whole with the trim.
     alike : float
-        Share of drawn units that keep the match as the only new one of a build. [1]
+        Share of drawn units that keep the match as the only new one of a build; 1 without a limit on a match. [1]
     """
 
     bands_hz: tuple[float, ...]
-    gain_db: tuple[np.ndarray, ...]
-    phase_deg: tuple[np.ndarray, ...]
+    bench: Steps
+    system: Steps
     trim: Trim
     within: bool
     trimmed_within: bool
@@ -156,36 +176,54 @@ class Mixed:
     @property
     def worst(self) -> int:
         """Place of the band at which the step spoils a null most."""
-        return int(np.argmax(null_db(self.gain_db[0], self.phase_deg[0])))
+        return int(np.argmax(null_db(*self.system.nominal)))
+
+    @property
+    def fits(self) -> bool:
+        """Whether a new unit may stand among old ones as it is."""
+        return self.within and self.alike >= NEEDED_YIELD
 
 
-def mixed(bands_hz, old, new, units: np.ndarray, build: int, allowed: Allowed, velocity: float) -> Mixed:
+def mixed(bands_hz, old: Seen, new: Seen, units: np.ndarray, build: int, takes: Takes, velocity: float) -> Mixed:
     """One new unit among old ones.
 
     Parameters
     ----------
     bands_hz : sequence of float, length n_band
         [Hz]
-    old, new : tuple of two ndarray, shape (n_unit, n_band)
-        Bench gain and phase of the same units with either part. [dB], [degree]
+    old, new : Seen
+        The same units with either part.
     units : int ndarray, shape (n_unit,)
         The nominal unit, 0, among them.
     build : int
-    allowed : Allowed
+    takes : Takes
     velocity : float
         Of a wave on the feedline, over that of light. [1]
     """
-    gain = step_of(old[0], new[0], units, build)
-    phase = step_of(old[1], new[1], units, build, turns=True)
-    trim = best_trim(bands_hz, gain[0], phase[0], velocity)
+    bench, system = (
+        Steps(
+            step_of(before[0], after[0], units, build),
+            step_of(before[1], after[1], units, build, turns=True),
+        )
+        for before, after in zip(old.pairs, new.pairs, strict=True)
+    )
+    trim = best_trim(bands_hz, *system.nominal, velocity)
+    alike = [
+        alike_share(before, after, units, build, allowed)
+        for before, after, allowed in zip(old.pairs, new.pairs, (takes.bench, takes.system), strict=True)
+        if allowed.own
+    ]
+    # With one limit for both a match is judged where the study judges it, on the bench.
+    alike = alike[:1] if takes.bench == takes.system else alike
+    within = takes.bench.holds(*bench.nominal).all() and takes.system.holds(*system.nominal).all()
     return Mixed(
         bands_hz=tuple(float(band) for band in bands_hz),
-        gain_db=gain,
-        phase_deg=phase,
+        bench=bench,
+        system=system,
         trim=trim,
-        within=bool(allowed.holds(gain[0], phase[0]).all()),
-        trimmed_within=bool(allowed.holds(trim.left_gain_db, trim.left_phase_deg).all()),
-        alike=alike_share(old, new, units, build, allowed),
+        within=bool(within),
+        trimmed_within=bool(takes.system.holds(trim.left_gain_db, trim.left_phase_deg).all()),
+        alike=min([share for share in alike if not math.isnan(share)], default=1.0),
     )
 
 
@@ -223,20 +261,7 @@ class Verdict:
         return text.format(self.compensation.words) if self.compensation else text
 
 
-def fits(one: Mixed, match_limited: bool) -> bool:
-    """Whether a new unit may stand among old ones as it is.
-
-    Parameters
-    ----------
-    one : Mixed
-    match_limited : bool
-        Whether the study limits a match, so that drawn units are judged too.
-    """
-    enough = math.isnan(one.alike) or one.alike >= NEEDED_YIELD
-    return one.within and (enough or not match_limited)
-
-
-def judged(candidate: Candidate, one: Mixed | None, match_limited: bool) -> Verdict:
+def judged(candidate: Candidate, one: Mixed | None) -> Verdict:
     """The verdict before any capacitor is tried.
 
     Parameters
@@ -244,15 +269,12 @@ def judged(candidate: Candidate, one: Mixed | None, match_limited: bool) -> Verd
     candidate : Candidate
     one : Mixed or None
         None where either nominal unit gave no numbers.
-    match_limited : bool
-        Whether the study limits a match.
     """
     if not candidate.keeps:
         return Verdict(candidate, "no", one)
     if one is None:
         return Verdict(candidate, "unknown", None)
-    fit = fits(one, match_limited)
-    return Verdict(candidate, "drop-in" if fit else "re-match", one, rematch=not fit)
+    return Verdict(candidate, "drop-in" if one.fits else "re-match", one, rematch=not one.fits)
 
 
 def worst_units(gathered, place: int) -> list[int]:
@@ -272,8 +294,8 @@ def worst_units(gathered, place: int) -> list[int]:
     return [int(gathered.units[i]) for i in order[:WORST_UNITS]]
 
 
-def bench(gathered, place: int) -> tuple[np.ndarray, np.ndarray]:
-    """Bench gain [dB] and phase [degree] of a scenario's units, each of shape (n_unit, n_band).
+def seen_of(gathered, place: int) -> Seen:
+    """Gain and phase of a scenario's units.
 
     Parameters
     ----------
@@ -281,7 +303,7 @@ def bench(gathered, place: int) -> tuple[np.ndarray, np.ndarray]:
     place : int
         Position of the scenario.
     """
-    return tuple(gathered.banded[place, :, BANDED.index(name)] for name in ("gain_db", "phase_deg"))
+    return Seen(*(gathered.banded[place, :, BANDED.index(name)] for name in SEEN))
 
 
 def misses_of(

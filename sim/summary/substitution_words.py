@@ -9,7 +9,7 @@ import numpy as np
 
 from sim.columns import MEASURES
 from sim.quantity import format_quantity
-from sim.summary.mixed import Allowed, null_db
+from sim.summary.mixed import SEEN, Takes, null_db
 from sim.summary.substitution import Candidate, Miss, Mixed, Verdict
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import NEEDED_YIELD
@@ -31,13 +31,13 @@ def signed(value: float, places: int) -> str:
     return text[1:] if float(text) == 0 else text
 
 
-def reason(verdict: Verdict, allowed: Allowed) -> str:
+def reason(verdict: Verdict, takes: Takes) -> str:
     """Why a candidate got its verdict, in a sentence without its full stop.
 
     Parameters
     ----------
     verdict : Verdict
-    allowed : Allowed
+    takes : Takes
         What the array takes.
     """
     one, whose = verdict.candidate, verdict.candidate.instead_of
@@ -49,7 +49,11 @@ def reason(verdict: Verdict, allowed: Allowed) -> str:
         return _faults(one) + mend
     found = verdict.mixed
     at = found.worst
-    step = step_text(found.gain_db[0][at], found.phase_deg[0][at]) + at_band(found.bands_hz[at])
+    bench, system = ([values[at] for values in steps.nominal] for steps in (found.bench, found.system))
+    step = (
+        f"{at_band(found.bands_hz[at])}, by {step_text(*system)} with antenna and feedline"
+        f" ({step_text(*bench)} on the bench)"
+    )
     if verdict.kind == "capacitor":
         cap = verdict.compensation
         units = int((cap.units > 0).sum())
@@ -58,22 +62,23 @@ def reason(verdict: Verdict, allowed: Allowed) -> str:
             f" {units} units keep every limit"
         )
         if verdict.rematch:
-            return f"{first}. Re-match the whole array too: beside {whose} it is then off by {step}"
-        return f"{first}, and beside {whose} it is off by {step} at most, which the array takes"
+            return f"{first}. Re-match the whole array too: beside {whose} it is then off most{step}"
+        return f"{first}, and beside {whose} it is off most{step}, which the array takes"
     if verdict.kind == "drop-in":
-        return f"{_kept(one)}, and beside {whose} it is off by {step} at most; the array takes {allowed.told}"
+        return f"{_kept(one)}, and beside {whose} it is off most{step}; the array takes {takes.told}"
     if found.within:
         return (
-            f"{_kept(one)}; beside {whose} it is nominally off by {step}, which the array takes, but with the spread of"
-            f" parts only {percent(found.alike)} of new units among old ones keep the match"
+            f"{_kept(one)}; beside {whose} it is nominally off most{step}, which the array takes, but with the spread"
+            f" of parts only {percent(found.alike)} of new units among old ones keep the match"
         )
-    return f"{_kept(one)}, but beside {whose} it is off by {step}; the array takes {allowed.told}"
+    return f"{_kept(one)}, but beside {whose} it is off most{step}; the array takes {takes.told}"
 
 
 def _kept(one: Candidate) -> str:
     passed, units, share, low, high = one.counts
     if passed is None:
-        return "every unit is stable, and the study sets no limits"
+        known = any(d.measure == "stable" and math.isfinite(d.nominal) for d in one.differences)
+        return "the study sets no limits" + (", every unit is stable" if known else "")
     sure = "" if low >= NEEDED_YIELD else f" (95 % interval {interval(low, high)}: more units would tell)"
     if share == 1:
         return f"all {units} units keep every limit{sure}"
@@ -82,7 +87,7 @@ def _kept(one: Candidate) -> str:
 
 def _faults(one: Candidate) -> str:
     if one.lost:
-        return f"its nominal unit gave no numbers: {one.lost}"
+        return f"not every unit gives numbers: {one.lost}"
     told = [text.rstrip(".") for text in one.rests]
     if one.unstable:
         are = "unit is" if one.unstable == 1 else "units are"
@@ -130,13 +135,13 @@ def _number(value: float, unit: str) -> str:
     return text if unit in ("1", "0/1") else f"{text} {unit}"
 
 
-def mixed_told(verdict: Verdict, allowed: Allowed, build: int, cable: str) -> str:
+def mixed_told(verdict: Verdict, takes: Takes, build: int, cable: str) -> str:
     """One new unit among old ones, in sentences; empty for a candidate that is of no use.
 
     Parameters
     ----------
     verdict : Verdict
-    allowed : Allowed
+    takes : Takes
     build : int
         Units of a build: one of them is new.
     cable : str
@@ -147,7 +152,7 @@ def mixed_told(verdict: Verdict, allowed: Allowed, build: int, cable: str) -> st
         return ""
     at = found.worst
     with_it = f" with {verdict.compensation.words}" if verdict.compensation else ""
-    gain, phase = ([values[at] for values in steps] for steps in (found.gain_db, found.phase_deg))
+    gain, phase = ([values[at] for values in steps] for steps in (found.system.gain_db, found.system.phase_deg))
     spread = ""
     if math.isfinite(gain[1]):
         spread = (
@@ -155,11 +160,11 @@ def mixed_told(verdict: Verdict, allowed: Allowed, build: int, cable: str) -> st
             f" {signed(phase[2], 1)} degrees)"
         )
     text = (
-        f"One {one.opamp}{with_it} among {build - 1} {one.instead_of}: off by {step_text(gain[0], phase[0])}"
-        f"{at_band(found.bands_hz[at])}{spread}; a null of elements of equal weight is then"
+        f"One {one.opamp}{with_it} among {build - 1} {one.instead_of}: off most{at_band(found.bands_hz[at])}, by"
+        f" {step_text(gain[0], phase[0])}{spread}; a null of elements of equal weight is then"
         f" {_null(gain[0], phase[0])}, all else being perfect."
     )
-    return f"{text} {_trim_told(found, allowed, cable)}"
+    return f"{text} {_trim_told(found, cable)}"
 
 
 def _null(gain_db: float, phase_deg: float) -> str:
@@ -169,7 +174,7 @@ def _null(gain_db: float, phase_deg: float) -> str:
     return f"no deeper than {depth:.0f} dB below the signal of one element"
 
 
-def _trim_told(found: Mixed, allowed: Allowed, cable: str) -> str:
+def _trim_told(found: Mixed, cable: str) -> str:
     trim = found.trim
     left = null_db(trim.left_gain_db, trim.left_phase_deg)
     at = int(np.argmax(left))
@@ -180,16 +185,12 @@ def _trim_told(found: Mixed, allowed: Allowed, cable: str) -> str:
         does.append(f"{signed(trim.gain_db, 2)} dB at a trimmer")
     if not does:
         return "There is nothing to trim."
-    rest = f"{abs(trim.left_gain_db[at]):.2f} dB and {abs(trim.left_phase_deg[at]):.1f} degrees"
-    verb = "take" if len(does) > 1 else "takes"
-    word = "which the array takes" if found.trimmed_within else "more than the array takes"
-    if len(found.bands_hz) == 1:
-        return f"{_capital(listed(does))} {verb} that out."
     leave = "leave" if len(does) > 1 else "leaves"
-    return (
-        f"{_capital(listed(does))} {verb} that out{at_band(found.bands_hz[trim.band])} and {leave}"
-        f" {rest}{at_band(found.bands_hz[at])}, {word}."
-    )
+    rest = f"{abs(trim.left_gain_db[at]):.2f} dB and {abs(trim.left_phase_deg[at]):.1f} degrees"
+    where = f" at worst,{at_band(found.bands_hz[at])}" if len(found.bands_hz) > 1 else ""
+    word = "which the array takes" if found.trimmed_within else "more than the array takes"
+    depth = f"a null of {-left[at]:.0f} dB" if left[at] > -60 else "no harm to a null"
+    return f"{_capital(listed(does))} {leave} {rest}{where}: {depth}, {word}."
 
 
 def _capital(text: str) -> str:
@@ -199,13 +200,13 @@ def _capital(text: str) -> str:
 # ---------------------------------------------------------------------- answer.json and the opening
 
 
-def entry_of(verdict: Verdict, allowed: Allowed, build: int, cable: str) -> dict:
+def entry_of(verdict: Verdict, takes: Takes, build: int, cable: str) -> dict:
     """What answer.json holds of one candidate.
 
     Parameters
     ----------
     verdict : Verdict
-    allowed : Allowed
+    takes : Takes
     build : int
     cable : str
     """
@@ -219,7 +220,7 @@ def entry_of(verdict: Verdict, allowed: Allowed, build: int, cable: str) -> dict
         "others": dict(one.others),
         "verdict": verdict.words,
         "kind": verdict.kind,
-        "reason": _capital(reason(verdict, allowed)) + ".",
+        "reason": _capital(reason(verdict, takes)) + ".",
         "rematch": verdict.rematch,
         "unverified": list(one.unverified),
         "passed": passed,
@@ -237,16 +238,16 @@ def entry_of(verdict: Verdict, allowed: Allowed, build: int, cable: str) -> dict
             "good": cap.good,
         },
         "capacitors_tried": verdict.capacitors_tried,
-        "array_takes": allowed.told,
+        "array_takes": takes.told,
         "allowed": {
-            "gain_low_db": _finite(allowed.gain.low),
-            "gain_high_db": _finite(allowed.gain.high),
-            "phase_low_deg": _finite(allowed.phase.low),
-            "phase_high_deg": _finite(allowed.phase.high),
+            "gain_low_db": _finite(takes.system.gain.low),
+            "gain_high_db": _finite(takes.system.gain.high),
+            "phase_low_deg": _finite(takes.system.phase.low),
+            "phase_high_deg": _finite(takes.system.phase.high),
         },
-        "mixed": mixed_told(verdict, allowed, build, cable),
+        "mixed": mixed_told(verdict, takes, build, cable),
         "alike": None if verdict.mixed is None else _finite(verdict.mixed.alike),
-        "steps": _steps(verdict.mixed, allowed),
+        "steps": _steps(verdict.mixed, takes),
         "trim": _trim(verdict.mixed),
         "differences": [
             {
@@ -266,21 +267,24 @@ def entry_of(verdict: Verdict, allowed: Allowed, build: int, cable: str) -> dict
     }
 
 
-def _steps(found: Mixed | None, allowed: Allowed) -> list[dict]:
+def _steps(found: Mixed | None, takes: Takes) -> list[dict]:
+    """Steps with antenna and feedline; those on the bench are named so."""
     if found is None:
         return []
-    trim = found.trim
+    trim, gain, phase = found.trim, found.system.gain_db, found.system.phase_deg
     return [
         {
             "frequency_hz": band,
-            "gain_db": float(found.gain_db[0][i]),
-            "gain_low_db": _finite(found.gain_db[1][i]),
-            "gain_high_db": _finite(found.gain_db[2][i]),
-            "phase_deg": float(found.phase_deg[0][i]),
-            "phase_low_deg": _finite(found.phase_deg[1][i]),
-            "phase_high_deg": _finite(found.phase_deg[2][i]),
-            "null_db": _finite(null_db(found.gain_db[0][i], found.phase_deg[0][i])),
-            "within": bool(allowed.holds(found.gain_db[0][i], found.phase_deg[0][i])),
+            "gain_db": float(gain[0][i]),
+            "gain_low_db": _finite(gain[1][i]),
+            "gain_high_db": _finite(gain[2][i]),
+            "phase_deg": float(phase[0][i]),
+            "phase_low_deg": _finite(phase[1][i]),
+            "phase_high_deg": _finite(phase[2][i]),
+            "bench_gain_db": float(found.bench.nominal[0][i]),
+            "bench_phase_deg": float(found.bench.nominal[1][i]),
+            "null_db": _finite(null_db(gain[0][i], phase[0][i])),
+            "within": bool(takes.system.holds(gain[0][i], phase[0][i])),
             "left_gain_db": float(trim.left_gain_db[i]),
             "left_phase_deg": float(trim.left_phase_deg[i]),
         }
@@ -305,7 +309,7 @@ def _finite(value) -> float | None:
 
 
 def substitution_told(entries: Sequence[Mapping]) -> list[str]:
-    """The opening of an answer on op-amps: the decision, each reason, then mixed arrays.
+    """The opening of an answer on op-amps: the decision, then each reason.
 
     Parameters
     ----------
@@ -328,10 +332,21 @@ def substitution_told(entries: Sequence[Mapping]) -> list[str]:
         told.append(f"{entry['opamp']}{where}: {_marked(entry)}. {entry['reason']}")
     if len(order) > MOST_TOLD:
         told.append(f"The reasons of {len(order) - MOST_TOLD} other verdicts stand in substitution.csv.")
+    return [*decisions, *told]
+
+
+def mixed_lines(entries: Sequence[Mapping]) -> list[str]:
+    """What is said of mixed arrays, the best candidates first.
+
+    Parameters
+    ----------
+    entries : sequence of mapping
+        From :func:`entry_of`.
+    """
+    order = sorted(entries, key=lambda entry: _ORDER.index(entry["kind"]))
     mixed = [entry["mixed"] for entry in order if entry["mixed"]]
     rest = len(mixed) - MOST_TOLD
-    also = [f"{rest} more mixed arrays stand in answer.json."] if rest > 0 else []
-    return [*decisions, *told, *mixed[:MOST_TOLD], *also]
+    return [*mixed[:MOST_TOLD], *([f"{rest} more stand in answer.json."] if rest > 0 else [])]
 
 
 def _marked(entry: Mapping) -> str:
@@ -342,24 +357,26 @@ def _marked(entry: Mapping) -> str:
 # ---------------------------------------------------------------------- substitution.csv
 
 
-def substitution_rows(verdicts: Sequence[Verdict], allowed: Allowed, yields: Mapping) -> list[dict]:
+def substitution_rows(verdicts: Sequence[Verdict], takes: Takes, yields: Mapping) -> list[dict]:
     """Rows of substitution.csv: each candidate, each measure, each band.
 
     Parameters
     ----------
     verdicts : sequence of Verdict
-    allowed : Allowed
+    takes : Takes
     yields : mapping of (scenario, measure, frequency or None) to float
         Of limited measures.
     """
-    takes = {"gain_db": allowed.gain, "phase_deg": allowed.phase}
+    bounds = dict(
+        zip(SEEN, (takes.bench.gain, takes.bench.phase, takes.system.gain, takes.system.phase), strict=True)
+    )
     rows = []
     for verdict in verdicts:
         one = verdict.candidate
-        why = _capital(reason(verdict, allowed)) + "."
+        why = _capital(reason(verdict, takes)) + "."
         for d in one.differences:
             own, old = (yields.get((n, d.measure, _finite(d.frequency_hz))) for n in (one.scenario, one.reference))
-            step = takes.get(d.measure)
+            step = bounds.get(d.measure)
             rows.append(
                 {
                     "scenario": one.scenario,

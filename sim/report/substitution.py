@@ -1,0 +1,112 @@
+"""The op-amps that a study compares, as the tables of a decision."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from sim.plots import words
+from sim.quantity import format_quantity
+from sim.report.model import Comparison, Decision, Substitution, Table
+from sim.summary.substitution_words import mixed_lines
+
+_ORDER = ("drop-in", "re-match", "capacitor", "no", "unknown")
+_FIRST = (
+    "system_gain_db",
+    "system_phase_deg",
+    "gain_db",
+    "phase_deg",
+    "noise_margin_db",
+    "stability_margin",
+    "current_ma",
+)
+_SKIPPED = ("stable",)
+
+
+def substitution_section(answer: Mapping) -> Substitution:
+    """The section of the page.
+
+    Parameters
+    ----------
+    answer : mapping
+        answer.json, as read.
+    """
+    entries = sorted(answer.get("substitution", ()), key=lambda entry: _ORDER.index(entry["kind"]))
+    if not entries:
+        return Substitution()
+    groups: dict[tuple, list[Mapping]] = {}
+    for entry in entries:
+        groups.setdefault((entry["reference"], tuple(entry["others"].items())), []).append(entry)
+    several = len(groups) > 1
+    decisions = tuple(_decision(entry) for entry in entries)
+    comparisons = tuple(
+        Comparison(", ".join(text for _, text in others) if several else "", _compared(reference, group))
+        for (reference, others), group in groups.items()
+    )
+    return Substitution(decisions, entries[0]["array_takes"], comparisons, tuple(mixed_lines(entries)))
+
+
+def _decision(entry: Mapping) -> Decision:
+    marks = {"drop-in": "✓", "no": "✗"}
+    unverified = entry["unverified"]
+    return Decision(
+        entry["opamp"],
+        ", ".join(entry["others"].values()),
+        marks.get(entry["kind"], "○"),
+        entry["verdict"],
+        entry["reason"],
+        "not verified against a data sheet" if unverified else "verified",
+    )
+
+
+def _compared(reference: str, group: Sequence[Mapping]) -> Table:
+    """A row for each measure and band: the reference's nominal unit, then each candidate's difference."""
+    keys = [(one["measure"], one["frequency_hz"], one["unit_of_measure"]) for one in group[0]["differences"]]
+    order = {name: place for place, name in enumerate(_FIRST)}
+    keys = [key for key in keys if key[0] not in _SKIPPED]
+    keys.sort(key=lambda key: order.get(key[0], len(order)))
+    rows = []
+    for measure, frequency, unit in keys:
+        own = [_difference(entry, measure, frequency) for entry in group]
+        band = f", {format_quantity(frequency, 'Hz')}" if frequency is not None else ""
+        mark = words.unit_text(unit)
+        head = f"{words.short_name(measure)}{band}" + (f", {'degrees' if mark == '°' else mark}" if mark else "")
+        match = measure.startswith("match_")
+        first = "–" if match else words.number(_value(own[0]["reference"]), unit)
+        rows.append((f"{head}{' (size)' if match else ''}", first, *(_cell(one, unit, match) for one in own)))
+    rows.append(("Units within every limit", "", *(_yield(entry) for entry in group)))
+    return Table(("Difference", f"{reference} itself", *(entry["opamp"] for entry in group)), tuple(rows))
+
+
+def _difference(entry: Mapping, measure: str, frequency) -> Mapping:
+    return next(
+        one for one in entry["differences"] if one["measure"] == measure and one["frequency_hz"] == frequency
+    )
+
+
+def _cell(one: Mapping, unit: str, match: bool) -> str:
+    """Nominal difference, and in brackets the mean over pairs with the half-width of its interval."""
+    mean, low, high = (_value(one[name]) for name in ("mean_difference", "low", "high"))
+    half = (high - low) / 2
+    over = words.number(mean, unit) if math.isnan(half) else f"{words.number(mean, unit)} ± {_half(half, unit)}"
+    over = "–" if math.isnan(mean) else over
+    if match:
+        return f"({over})"
+    return f"{_signed(_value(one['difference']), unit)} ({over})"
+
+
+def _half(half: float, unit: str) -> str:
+    return words.number(half, unit) if half else "0"
+
+
+def _signed(value: float, unit: str) -> str:
+    text = words.number(value, unit)
+    return f"+{text}" if value > 0 and text != "0" else text
+
+
+def _yield(entry: Mapping) -> str:
+    return "–" if entry["yield"] is None else words.percent(entry["yield"])
+
+
+def _value(value) -> float:
+    return math.nan if value is None else float(value)
