@@ -73,7 +73,7 @@ def _compared(reference: str, group: Sequence[Mapping]) -> Table:
         head = f"{words.short_name(measure)}{band}" + (f", {'degrees' if mark == '°' else mark}" if mark else "")
         match = measure.startswith("match_")
         first = "–" if match else words.number(_value(own[0]["reference"]), unit)
-        rows.append((f"{head}{' (size)' if match else ''}", first, *(_cell(one, unit, match) for one in own)))
+        rows.append((f"{head}{' (size)' if match else ''}", first, *(_cell(one, unit) for one in own)))
     rows.append(("Units within every limit", "", *(_yield(entry) for entry in group)))
     return Table(("Difference", f"{reference} itself", *(entry["opamp"] for entry in group)), tuple(rows))
 
@@ -84,24 +84,15 @@ def _difference(entry: Mapping, measure: str, frequency) -> Mapping:
     )
 
 
-def _cell(one: Mapping, unit: str, match: bool) -> str:
-    """Nominal difference, and in brackets the mean over pairs with the half-width of its interval."""
+def _cell(one: Mapping, unit: str) -> str:
+    """Mean over pairs with the half-width of its interval."""
     mean, low, high = (_value(one[name]) for name in ("mean_difference", "low", "high"))
+    if math.isnan(mean):
+        return "–"
     half = (high - low) / 2
-    over = words.number(mean, unit) if math.isnan(half) else f"{words.number(mean, unit)} ± {_half(half, unit)}"
-    over = "–" if math.isnan(mean) else over
-    if match:
-        return f"({over})"
-    return f"{_signed(_value(one['difference']), unit)} ({over})"
-
-
-def _half(half: float, unit: str) -> str:
-    return words.number(half, unit) if half else "0"
-
-
-def _signed(value: float, unit: str) -> str:
-    text = words.number(value, unit)
-    return f"+{text}" if value > 0 and text != "0" else text
+    text = words.number(mean, unit)
+    sign = "+" if mean > 0 and text != "0" else ""
+    return f"{sign}{text}" + ("" if math.isnan(half) else f" ± {words.number(half, unit)}")
 
 
 def _yield(entry: Mapping) -> str:

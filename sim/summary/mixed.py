@@ -29,9 +29,6 @@ a step that takes all of it leaves nothing for antennas and ground; our choice. 
 DB_PER_DEGREE = math.radians(1) * 20 / math.log(10)
 """Gain error that spoils a null as much as a phase error of one degree: 0.152 dB. [dB]"""
 
-WORTH_DB = 3.0
-"""A trimmer for gain is named only if it makes the null so much deeper than cable alone; our choice. [dB]"""
-
 MOST_PARTNERS = 15
 """Units of its own build with which a unit is paired."""
 
@@ -272,8 +269,8 @@ class Trim:
     left_phase_deg: np.ndarray
 
 
-def best_trim(bands_hz: Sequence[float], gain_db: np.ndarray, phase_deg: np.ndarray, velocity: float) -> Trim:
-    """The trim at the band that leaves least at the worst of all; of the cable alone where gain matters little.
+def best_trim(bands_hz: Sequence[float], gain_db, phase_deg, velocity: float, allowed: Allowed) -> Trim:
+    """The trim at the band that leaves least at the worst of all; of the cable alone where the array takes the rest.
 
     Parameters
     ----------
@@ -283,6 +280,8 @@ def best_trim(bands_hz: Sequence[float], gain_db: np.ndarray, phase_deg: np.ndar
         Steps of the new unit over the old ones. [dB], [degree]
     velocity : float
         Of a wave on the cable, over that of light. [1]
+    allowed : Allowed
+        What the array takes.
 
     Notes
     -----
@@ -295,9 +294,9 @@ def best_trim(bands_hz: Sequence[float], gain_db: np.ndarray, phase_deg: np.ndar
         length = float(phase_deg[place] / 360 * velocity * C0 / band)
         for trimmed in (0.0, float(gain_db[place])):
             found.append(Trim(place, -trimmed, length, gain_db - trimmed, left_phase))
-    best = min(found, key=_left)
     cable = min((trim for trim in found if trim.gain_db == 0), key=_left)
-    return cable if _left(cable) <= _left(best) + WORTH_DB else best
+    enough = allowed.holds(cable.left_gain_db, cable.left_phase_deg).all()
+    return cable if enough else min(found, key=_left)
 
 
 def _left(trim: Trim) -> float:

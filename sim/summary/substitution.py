@@ -207,7 +207,7 @@ def mixed(bands_hz, old: Seen, new: Seen, units: np.ndarray, build: int, takes: 
         )
         for before, after in zip(old.pairs, new.pairs, strict=True)
     )
-    trim = best_trim(bands_hz, *system.nominal, velocity)
+    trim = best_trim(bands_hz, *system.nominal, velocity, takes.system)
     alike = [
         alike_share(before, after, units, build, allowed)
         for before, after, allowed in zip(old.pairs, new.pairs, (takes.bench, takes.system), strict=True)
