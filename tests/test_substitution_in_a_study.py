@@ -13,7 +13,7 @@ from sim.steps import sample, simulate, summarise
 from sim.tables import read_csv, read_parquet
 from tests.conftest import ROOT, command
 from tests.plots.test_legible import boxes
-from tests.small_studies import write_study
+from tests.small_studies import measured, write_study
 
 PARTS = ("OPA820", "OPA2822", "LT6231", "ADA4897-2")
 TABLES = {
@@ -105,6 +105,21 @@ def test_a_mixed_arrays_step_is_the_difference_of_the_nominal_units(compared, al
             assert step[key] == pytest.approx(own[1] - own[0] - turns, abs=1e-9), (key, step["frequency_hz"])
     phase = entry["steps"][1]["phase_deg"]
     assert entry["steps"][1]["phase_low_deg"] < phase < entry["steps"][1]["phase_high_deg"]
+
+
+def test_the_length_of_cable_takes_the_phase_out(compared, tmp_path):
+    """The candidate on a line so much longer or shorter has the phase that is foretold, run anew: within 0.2 degree."""
+    entry = next(one for one in _answer(compared[0])["substitution"] if one["opamp"] == "LT6231")
+    length = entry["trim"]["cable_m"]
+    phases = []
+    for part, metres in (("OPA2822", 60.0), ("LT6231", 60.0), ("LT6231", 60.0 + length)):
+        amplifier = {"circuit": "transimpedance", "opamp": part}
+        line = {"cable": "rg6-ccs", "length": f"{metres:.6f} m"}
+        [values] = measured(_study(tmp_path, "line", amplifier=amplifier, feedline=line))
+        phases.append(values["system_phase_deg"])
+    off, left = ((phases[i] - phases[0] + 180) % 360 - 180 for i in (1, 2))
+    assert length < 0 and abs(off[-1]) > 3
+    np.testing.assert_allclose(left, [step["left_phase_deg"] for step in entry["steps"]], atol=0.2)
 
 
 def test_the_answer_opens_with_the_decision(compared):

@@ -10,6 +10,7 @@ import numpy as np
 from sim.columns import MEASURES
 from sim.quantity import format_quantity
 from sim.summary.mixed import SEEN, Takes, null_db
+from sim.summary.optimum import spoken
 from sim.summary.substitution import Candidate, Miss, Mixed, Verdict
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import NEEDED_YIELD
@@ -152,6 +153,7 @@ def mixed_told(verdict: Verdict, takes: Takes, build: int, cable: str) -> str:
         return ""
     at = found.worst
     with_it = f" with {verdict.compensation.words}" if verdict.compensation else ""
+    where = f", with {_chosen(one.others)}" if one.others else ""
     gain, phase = ([values[at] for values in steps] for steps in (found.system.gain_db, found.system.phase_deg))
     spread = ""
     if math.isfinite(gain[1]):
@@ -160,7 +162,7 @@ def mixed_told(verdict: Verdict, takes: Takes, build: int, cable: str) -> str:
             f" {signed(phase[2], 1)} degrees)"
         )
     text = (
-        f"One {one.opamp}{with_it} among {build - 1} {one.instead_of}: off most{at_band(found.bands_hz[at])}, by"
+        f"One {one.opamp}{with_it} among {build - 1} {one.instead_of}{where}: off most{at_band(found.bands_hz[at])}, by"
         f" {step_text(gain[0], phase[0])}{spread}; a null of elements of equal weight is then"
         f" {_null(gain[0], phase[0])}, all else being perfect."
     )
@@ -322,13 +324,13 @@ def substitution_told(entries: Sequence[Mapping]) -> list[str]:
     decisions = []
     for (reference, others), group in groups.items():
         group = sorted(group, key=lambda entry: _ORDER.index(entry["kind"]))
-        where = f", with {listed([text for _, text in others])}" if others else ""
+        where = f", with {_chosen(others)}" if others else ""
         said = [f"{entry['opamp']}: {_marked(entry)}" for entry in group]
         decisions.append(f"Instead of {reference}{where}: {'; '.join(said)}.")
     told, order = [], sorted(entries, key=lambda entry: _ORDER.index(entry["kind"]))
     several = len(groups) > 1
     for entry in order[:MOST_TOLD]:
-        where = f", with {listed(list(entry['others'].values()))}" if several else ""
+        where = f", with {_chosen(entry['others'].items())}" if several else ""
         told.append(f"{entry['opamp']}{where}: {_marked(entry)}. {entry['reason']}")
     if len(order) > MOST_TOLD:
         told.append(f"The reasons of {len(order) - MOST_TOLD} other verdicts stand in substitution.csv.")
@@ -347,6 +349,11 @@ def mixed_lines(entries: Sequence[Mapping]) -> list[str]:
     mixed = [entry["mixed"] for entry in order if entry["mixed"]]
     rest = len(mixed) - MOST_TOLD
     return [*mixed[:MOST_TOLD], *([f"{rest} more stand in answer.json."] if rest > 0 else [])]
+
+
+def _chosen(others) -> str:
+    """Other varied keys and their values: "60 m", "feedline length 0"."""
+    return listed([text if any(map(str.isalpha, text)) else f"{spoken(key)} {text}" for key, text in others])
 
 
 def _marked(entry: Mapping) -> str:
