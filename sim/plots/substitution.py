@@ -10,9 +10,10 @@ from matplotlib.ticker import NullLocator
 
 from sim.plots import axes, inks, style
 from sim.plots.style import FAMILIES, Row
+from sim.summary.substitution_words import chosen_text
 
 MOST_CANDIDATES = 8
-_BAND_IN, _GAP_IN = 0.15, 0.16
+_BAND_IN, _LINE_IN, _GAP_IN = 0.15, 0.15, 0.16
 _WIDEST = 4.0
 """Steps beyond so many times what the array takes are drawn as arrows at the edge with their number. [1]"""
 _PANELS = (("gain", "gain_db", "db", "Gain step, dB", 2), ("phase", "phase_deg", "deg", "Phase step, degrees", 1))
@@ -40,7 +41,8 @@ def substitution(entries: Sequence[Mapping]):
     names = [_name(entry) for entry in shown]
     lines = [line for name in names for line in name]
     left = min(max(style.text_width_in(line) for line in lines) + 0.16, 1.9)
-    height = len(shown) * (_BAND_IN * len(bands) + _GAP_IN)
+    row_in = max(_BAND_IN * len(bands), _LINE_IN * max(len(name) for name in names)) + _GAP_IN
+    height = len(shown) * row_in
     figure, panels = style.sheet(
         [
             Row(height, above=0.56, below=0.30, left=left, right=0.16),
@@ -51,7 +53,7 @@ def substitution(entries: Sequence[Mapping]):
         panel.set_title(title)
         low, high = (shown[0]["allowed"][f"{kind}_{end}_{unit}"] for end in ("low", "high"))
         low, high = -math.inf if low is None else low, math.inf if high is None else high
-        _panel(panel, shown, bands, (kind, key, unit, places), (low, high))
+        _panel(panel, shown, bands, (kind, key, unit, places), (low, high), _BAND_IN / row_in)
         panel.set_yticks(
             [place + 0.5 for place in range(len(shown))],
             ["\n".join(style.shortened(line, left - 0.1) for line in name) for name in names],
@@ -61,10 +63,11 @@ def substitution(entries: Sequence[Mapping]):
 
 
 def _name(entry: Mapping) -> tuple[str, ...]:
-    """The candidate, below it what is changed with it or what else is varied."""
+    """The candidate; below it what is changed with it, what else is varied, and whether its data are from memory."""
     capacitor = entry["verdict"].rpartition(": ")[2] if entry["kind"] == "capacitor" else ""
-    others = ", ".join(entry["others"].values())
-    return tuple(style.drawable(text) for text in (entry["opamp"], capacitor, others) if text)
+    data = "not verified" if entry["unverified"] else ""
+    lines = (entry["opamp"], capacitor, chosen_text(entry["others"].items()), data)
+    return tuple(style.drawable(text) for text in lines if text)
 
 
 def _range(shown, key: str, kind: str, unit: str, limit: tuple[float, float]) -> float:
@@ -83,14 +86,13 @@ def _range(shown, key: str, kind: str, unit: str, limit: tuple[float, float]) ->
     return max(1.5 * max(ends), min(1.15 * max([*useful, 0.0]), _WIDEST * max(ends)))
 
 
-def _panel(panel, shown, bands, what: tuple, limit: tuple[float, float]) -> None:
+def _panel(panel, shown, bands, what: tuple, limit: tuple[float, float], slot: float) -> None:
     kind, key, unit, places = what
     half = _range(shown, key, kind, unit, limit)
     panel.set_xlim(-half, half)
     panel.set_ylim(len(shown), 0)
     axes.forbid(panel, *limit)
     panel.axvline(0, color=inks.SOFT, lw=0.8)
-    slot = 1 / (len(bands) + _GAP_IN / _BAND_IN)
     for row, entry in enumerate(shown):
         if row:
             panel.axhline(row, color=inks.GRID, lw=0.7)

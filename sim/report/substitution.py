@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from sim.plots import words
 from sim.quantity import format_quantity
 from sim.report.model import Comparison, Decision, Substitution, Table
-from sim.summary.substitution_words import mixed_lines
+from sim.summary.substitution_words import chosen_text, mixed_lines
 
 _ORDER = ("drop-in", "re-match", "capacitor", "no", "unknown")
 _FIRST = (
@@ -40,7 +40,7 @@ def substitution_section(answer: Mapping) -> Substitution:
     several = len(groups) > 1
     decisions = tuple(_decision(entry) for entry in entries)
     comparisons = tuple(
-        Comparison(", ".join(text for _, text in others) if several else "", _compared(reference, group))
+        Comparison(chosen_text(others) if several else "", _compared(reference, group))
         for (reference, others), group in groups.items()
     )
     return Substitution(decisions, entries[0]["array_takes"], comparisons, tuple(mixed_lines(entries)))
@@ -51,7 +51,7 @@ def _decision(entry: Mapping) -> Decision:
     unverified = entry["unverified"]
     return Decision(
         entry["opamp"],
-        ", ".join(entry["others"].values()),
+        chosen_text(entry["others"].items()),
         marks.get(entry["kind"], "○"),
         entry["verdict"],
         entry["reason"],
@@ -75,7 +75,12 @@ def _compared(reference: str, group: Sequence[Mapping]) -> Table:
         first = "–" if match else words.number(_value(own[0]["reference"]), unit)
         rows.append((f"{head}{' (size)' if match else ''}", first, *(_cell(one, unit) for one in own)))
     rows.append(("Units within every limit", "", *(_yield(entry) for entry in group)))
-    return Table(("Difference", f"{reference} itself", *(entry["opamp"] for entry in group)), tuple(rows))
+    mark = " (data not verified)" if group[0]["reference_unverified"] else ""
+    return Table(("Difference", f"{reference} itself{mark}", *(_head(entry) for entry in group)), tuple(rows))
+
+
+def _head(entry: Mapping) -> str:
+    return entry["opamp"] + (" (data not verified)" if entry["unverified"] else "")
 
 
 def _difference(entry: Mapping, measure: str, frequency) -> Mapping:

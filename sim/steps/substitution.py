@@ -137,6 +137,7 @@ def _candidate(run: _Run, first: int, place: int) -> Candidate:
         lost=str(mine["reason"].iloc[0]) if len(mine) else "",
         rests=parts_named(run.gathered.cautions, *parts),
         unverified=tuple(dict.fromkeys(record.part for record in records if not record.verified)),
+        reference_unverified=any(not record.verified for record in old_records),
     )
 
 

@@ -99,6 +99,8 @@ class Candidate:
         Sentences about op-amps that rest where they do not work, unlike those of the reference.
     unverified : tuple of str
         Parts of which the data were not verified against a data sheet.
+    reference_unverified : bool
+        Whether the reference is such a part.
     """
 
     scenario: int
@@ -113,6 +115,7 @@ class Candidate:
     lost: str
     rests: tuple[str, ...]
     unverified: tuple[str, ...]
+    reference_unverified: bool = False
 
     @property
     def keeps(self) -> bool:

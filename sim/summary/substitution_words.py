@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from sim.summary.yields import NEEDED_YIELD
 MOST_TOLD = 8
 """Candidates of which the opening tells the reason."""
 MOST_MISSES = 3
+_UNVERIFIED = " (its data are not verified)"
 _ORDER = ("drop-in", "re-match", "capacitor", "no", "unknown")
 
 
@@ -153,7 +154,8 @@ def mixed_told(verdict: Verdict, takes: Takes, build: int, cable: str) -> str:
         return ""
     at = found.worst
     with_it = f" with {verdict.compensation.words}" if verdict.compensation else ""
-    where = f", with {_chosen(one.others)}" if one.others else ""
+    with_it += _UNVERIFIED if one.unverified else ""
+    where = f", with {chosen_text(one.others)}" if one.others else ""
     gain, phase = ([values[at] for values in steps] for steps in (found.system.gain_db, found.system.phase_deg))
     spread = ""
     if math.isfinite(gain[1]):
@@ -225,6 +227,7 @@ def entry_of(verdict: Verdict, takes: Takes, build: int, cable: str) -> dict:
         "reason": _capital(reason(verdict, takes)) + ".",
         "rematch": verdict.rematch,
         "unverified": list(one.unverified),
+        "reference_unverified": one.reference_unverified,
         "passed": passed,
         "units": units,
         "yield": share,
@@ -324,13 +327,14 @@ def substitution_told(entries: Sequence[Mapping]) -> list[str]:
     decisions = []
     for (reference, others), group in groups.items():
         group = sorted(group, key=lambda entry: _ORDER.index(entry["kind"]))
-        where = f", with {_chosen(others)}" if others else ""
+        where = f", with {chosen_text(others)}" if others else ""
         said = [f"{entry['opamp']}: {_marked(entry)}" for entry in group]
+        where += _UNVERIFIED if group[0]["reference_unverified"] else ""
         decisions.append(f"Instead of {reference}{where}: {'; '.join(said)}.")
     told, order = [], sorted(entries, key=lambda entry: _ORDER.index(entry["kind"]))
     several = len(groups) > 1
     for entry in order[:MOST_TOLD]:
-        where = f", with {_chosen(entry['others'].items())}" if several else ""
+        where = f", with {chosen_text(entry['others'].items())}" if several else ""
         told.append(f"{entry['opamp']}{where}: {_marked(entry)}. {entry['reason']}")
     if len(order) > MOST_TOLD:
         told.append(f"The reasons of {len(order) - MOST_TOLD} other verdicts stand in substitution.csv.")
@@ -351,13 +355,13 @@ def mixed_lines(entries: Sequence[Mapping]) -> list[str]:
     return [*mixed[:MOST_TOLD], *([f"{rest} more stand in answer.json."] if rest > 0 else [])]
 
 
-def _chosen(others) -> str:
+def chosen_text(others: Iterable[tuple[str, str]]) -> str:
     """Other varied keys and their values: "60 m", "feedline length 0"."""
     return listed([text if any(map(str.isalpha, text)) else f"{spoken(key)} {text}" for key, text in others])
 
 
 def _marked(entry: Mapping) -> str:
-    mark = " (its data are not verified)" if entry["unverified"] else ""
+    mark = _UNVERIFIED if entry["unverified"] else ""
     return f"{entry['verdict']}{mark}"
 
 

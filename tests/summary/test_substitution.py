@@ -109,6 +109,8 @@ def test_the_words_are_the_four_and_each_has_its_reason():
     opening = substitution_told(entries)
     assert opening[0].startswith("Instead of OLD: NEW: drops in; NEW: works, but re-match the whole array; NEW: needs")
     assert "no (its data are not verified)" in opening[0] and len(opening) == 5
+    old = substitution_told([entries[0] | {"reference_unverified": True}])
+    assert old[0] == "Instead of OLD (its data are not verified): NEW: drops in."
     assert mixed_told(told["no"], TAKES, 8, "rg6") == ""
     assert mixed_told(told["drops in"], TAKES, 8, "rg6").startswith("One NEW among 7 OLD: off most")
 
