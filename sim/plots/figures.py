@@ -42,6 +42,7 @@ class _Tables:
     shown: object
     bands_hz: tuple[float, ...]
     optima: tuple
+    substitution: tuple = ()
 
 
 _MOST_TRADES = 4
@@ -126,6 +127,7 @@ def _read(out_dir: Path) -> _Tables:
         shown=shown,
         bands_hz=choice.bands_of(summary),
         optima=tuple(answer.get("optima", ())),
+        substitution=tuple(answer.get("substitution", ())),
     )
 
 
@@ -152,6 +154,7 @@ def _answer(out_dir: Path) -> dict:
 def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
     """Name, heading, caption and drawing of each picture that has data."""
     makers: tuple[Callable, ...] = (
+        _substitution,
         _trades,
         _noise_floor,
         _noise_margin,
@@ -167,6 +170,29 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
         for name, title, caption, drawn in maker(tables):
             if drawn is not None:
                 yield name, title, " ".join(caption.split()), drawn
+
+
+def _substitution(t: _Tables):
+    from sim.plots.substitution import MOST_CANDIDATES, substitution
+
+    if not t.substitution:
+        return
+    drawn = substitution(t.substitution)
+    some = f" The first {MOST_CANDIDATES} are drawn." if len(t.substitution) > MOST_CANDIDATES else ""
+    capacitor = (
+        " A candidate that needs another capacitor is drawn with it."
+        if any(one["kind"] == "capacitor" for one in t.substitution)
+        else ""
+    )
+    yield (
+        "substitution",
+        f"Beside the old amplifiers: steps from {t.substitution[0]['reference']}",
+        f"""With antenna and feedline, as an array feels it. Marks: the nominal unit with the candidate less that with
+        {t.substitution[0]["reference"]}, a mark a band; strokes: 95 % of pairs of one new and one old unit of a build.
+        Hatched: more than the array takes, {t.substitution[0]["array_takes"]}. Arrows: beyond the edge, with the
+        number.{capacitor}{some}""",
+        drawn,
+    )
 
 
 def _trades(t: _Tables):

@@ -71,6 +71,36 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Decision:
+    """One candidate: its name, what else is chosen, verdict, reason, and what its data are."""
+
+    opamp: str
+    others: str
+    mark: str
+    verdict: str
+    reason: str
+    data: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Candidates beside a reference: what they are compared at, and the table."""
+
+    title: str
+    table: Table
+
+
+@dataclass(frozen=True)
+class Substitution:
+    """All that the page says about op-amps; no decisions where none were compared."""
+
+    decisions: tuple[Decision, ...] = ()
+    takes: str = ""
+    comparisons: tuple[Comparison, ...] = ()
+    mixed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Page:
     """Everything on the page, in reading order."""
 
@@ -85,6 +115,7 @@ class Page:
     mending: Table = field(default_factory=Table)
     phasing: Table = field(default_factory=Table)
     arrays: Table = field(default_factory=Table)
+    substitution: Substitution = field(default_factory=Substitution)
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
     limits_set: bool = False

@@ -18,6 +18,7 @@ from sim.stability.confirm import ConfirmWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
+from sim.steps.substitution import substitutions
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
@@ -57,7 +58,8 @@ def main(argv=None) -> None:
     measures = measures_table(all_units, bands, matches)
     write_parquet(measures, out / "measures.parquet", "measures.parquet")
     write_parquet(curve_table(all_units, curve_frequencies(bands)), out / "curves.parquet", "curves.parquet")
-    summary = summary_table(all_units, bands, matches, limits_kept(study.limits, all_units))
+    limits = limits_kept(study.limits, all_units)
+    summary = summary_table(all_units, bands, matches, limits)
     write_csv(summary, out / "summary.csv", "summary.csv")
     drivers = pd.concat(
         [
@@ -103,6 +105,7 @@ def main(argv=None) -> None:
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
         arrays=_arrays(all_units, every, out),
         opamps={scenario.number: chain_of(scenario.study).opamps for scenario in every},
+        substitution=substitutions(study, every, all_units, matches, limits, summary, failed, out),
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())

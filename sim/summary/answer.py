@@ -12,6 +12,8 @@ entry a scenario and band: see plug_in.rises), feedlines (with a table [stabilit
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
 :class:`sim.summary.antennas.AllAntennas`), array (with a table [array]: one entry a scenario, see
 :class:`sim.summary.arrays.ArrayAnswer`), confirmed (the same: see :class:`sim.summary.confirmed.Confirmation`),
+substitution (where op-amps are compared: one entry a candidate, see
+:func:`sim.summary.substitution_words.entry_of`),
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
 (sentences about every feedline and antenna that was tried), opamps (one entry each, with the numbers that nobody read
 in its data sheet: see :func:`sim.opamp.doubts.opamp_entry`), cautions. Numbers that are none are null.
@@ -35,15 +37,12 @@ from sim.summary.arrays import ArrayAnswer, arrays_told
 from sim.summary.confirmed import Confirmation
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.mending import mending_told
+from sim.summary.substitution_words import mixed_lines, substitution_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
-from sim.summary.yields import ALL_LIMITS
+from sim.summary.yields import ALL_LIMITS, NEEDED_YIELD
 
 if TYPE_CHECKING:
     from pandas import DataFrame
-
-NEEDED_YIELD = 0.9
-"""Share of units within all limits from which a design passes: who builds nine then orders ten. Common practice, no
-source; the yield itself always stands beside it. [1]"""
 
 MOST_SCENARIOS_TOLD = 8
 
@@ -76,6 +75,7 @@ def answer(
     confirmed: Confirmation | None = None,
     arrays: Sequence[ArrayAnswer] = (),
     opamps: Mapping[int, tuple] | None = None,
+    substitution: Sequence[dict] = (),
 ) -> dict:
     """What the run says.
 
@@ -107,6 +107,8 @@ def answer(
         Of each scenario, in a study with ``[array]``.
     opamps : mapping of int to tuple of OpampRecord, optional
         Those of each scenario.
+    substitution : sequence of dict
+        Of each op-amp judged against another, from :func:`sim.summary.substitution_words.entry_of`.
 
     Returns
     -------
@@ -125,7 +127,7 @@ def answer(
     leading = {(one["best"] or one["nearest"])["scenario"]: min(one["snr_loss_db"]) for one in optima}
     best.sort(key=lambda number: leading.get(number, math.inf))
     failed = int(failures.loc[failures["unit"] > 0, "unit"].nunique())
-    sentences = _opening(entries, best, limited, bool(optima))
+    sentences = _opening(entries, best, limited, bool(optima), bool(substitution))
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
     first = best[0] if best else min(names)
@@ -148,6 +150,8 @@ def answer(
     sentences += mending_told(mending, names)
     found |= {"mending": list(mending)} if mending else {}
     found |= {"array": [dataclasses.asdict(one) for one in arrays]} if arrays else {}
+    sentences[:0] = substitution_told(substitution)
+    found |= {"substitution": list(substitution)} if substitution else {}
     found |= {"tried": tried} if tried else {}
     return {
         "title": study.title,
@@ -182,10 +186,15 @@ def describe(answer: dict) -> str:
     lines = [answer["title"], ""]
     for sentence in answer["verdict"]:
         lines += textwrap.wrap(sentence, _WIDTH)
-    if answer.get("tried"):
-        lines += ["", "Any feedline, any antenna:"]
-        for sentence in answer["tried"]:
+    blocks = (
+        ("One new amplifier among old ones:", mixed_lines(answer.get("substitution", ()))),
+        ("Any feedline, any antenna:", answer.get("tried") or ()),
+    )
+    for head, told in blocks:
+        lines += ["", head] if told else []
+        for sentence in told:
             lines += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    if any(told for _, told in blocks):
         lines.append("")
     if len(answer["scenarios"]) == 1 and answer["yields"]:
         lines += ["", "Yield by limit, in its hardest band, with 95 % interval:"]
@@ -318,7 +327,8 @@ def _finite(value) -> float | None:
 # ---------------------------------------------------------------------- sentences
 
 
-def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept: bool) -> list[str]:
+def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept: bool, judged: bool) -> list[str]:
+    """The first sentences; where op-amps were judged one by one, each has its own sentence already."""
     if not limited:
         return ["The study sets no limits, so there is nothing to pass or to fail; this is what the units are."]
     if len(entries) == 1:
@@ -353,10 +363,10 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept:
         return [first, *leaders[0]["verdict"][1:]]
     # The best of many values and what ends their range says more than the first eight of them.
     many = swept and len(entries) > MOST_SCENARIOS_TOLD
-    told = [] if many else [entry["verdict"][0] for entry in entries[:MOST_SCENARIOS_TOLD]]
+    told = [] if many or judged else [entry["verdict"][0] for entry in entries[:MOST_SCENARIOS_TOLD]]
     if many:
         told.append("The numbers of each value stand in summary.csv.")
-    elif len(entries) > MOST_SCENARIOS_TOLD:
+    elif len(entries) > MOST_SCENARIOS_TOLD and not judged:
         told.append(f"The other {len(entries) - MOST_SCENARIOS_TOLD} choices stand in summary.csv.")
     return [first, *told, *leaders[0]["verdict"][1:]]
 

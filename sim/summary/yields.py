@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 ALL_LIMITS = "(all limits)"
 """Stands for a measure in the row that counts units within every limit at every band."""
 
+NEEDED_YIELD = 0.9
+"""Share of units within all limits from which a design passes: who builds nine then orders ten. Common practice, no
+source; the yield itself always stands beside it. [1]"""
+
 RESERVE = "supply_reserve_v"
 """Measure that no unit may have below zero, asked or not."""
 
