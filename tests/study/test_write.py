@@ -180,7 +180,7 @@ def test_texts_come_back(title):
 
 def test_every_key_is_written():
     """No key of the models is forgotten in the text of a whole study."""
-    written = study_text(Study.model_validate({**PLAIN, "feedline": {"tee": {}}, "stability": {}}))
+    written = study_text(Study.model_validate({**PLAIN, "feedline": {"tee": {}}, "stability": {}, "weather": {}}))
     for key in study_keys():
         default = key.default and ("[antenna]" not in key.table or "short-vertical" in key.table)
         assert not default or f"\n{key.name} = {key.default}\n" in written, key
