@@ -12,7 +12,8 @@ entry a scenario and band: see plug_in.rises), feedlines (with a table [stabilit
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
 :class:`sim.summary.antennas.AllAntennas`), confirmed (the same: see :class:`sim.summary.confirmed.Confirmation`),
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
-(sentences about every feedline and antenna that was tried), cautions. Numbers that are none are null.
+(sentences about every feedline and antenna that was tried), weathering (sentences about each scenario with weather,
+put there by the step), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -169,11 +170,12 @@ def describe(answer: dict) -> str:
     lines = [answer["title"], ""]
     for sentence in answer["verdict"]:
         lines += textwrap.wrap(sentence, _WIDTH)
-    if answer.get("tried"):
-        lines += ["", "Any feedline, any antenna:"]
-        for sentence in answer["tried"]:
-            lines += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
-        lines.append("")
+    for key, head in (("tried", "Any feedline, any antenna:"), ("weathering", "Wet against dry:")):
+        if answer.get(key):
+            lines += ["", head]
+            for sentence in answer[key]:
+                lines += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+            lines.append("")
     if len(answer["scenarios"]) == 1 and answer["yields"]:
         lines += ["", "Yield by limit, in its hardest band, with 95 % interval:"]
         hardest = [_lowest(own) for own in _by_measure(answer["yields"]).values()]
@@ -202,8 +204,9 @@ def scenario_names(scenarios: DataFrame) -> dict[int, str]:
         words = []
         for key in keys:
             text = str(scenarios[key].iloc[place]).strip()
-            bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|", text, re.IGNORECASE) is not None
-            words.append(f"{key.rsplit('.', 1)[-1]} {text}" if bare else text)
+            bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|none|", text, re.IGNORECASE) is not None
+            leak = key.startswith("weather.") and key != "weather.state"
+            words.append(f"{key.rsplit('.', 1)[-1]} {text}" if bare or leak else text)
         names[int(number)] = ", ".join(words) or "as designed"
     return names
 
