@@ -77,16 +77,16 @@ def study(folder, values, gbw, second, slew, freq_hz, **tables):
         receiver={"noise_figure": "0 dB"},
         feedline={"length": "0"},
         bands={"frequencies": [str(f) for f in freq_hz]},
-        run={"temperature": "16.85"},  # 290 K
+        run={"temperature": "26.85"},  # 300 K, at which the record states its noise
         **tables,
     )
 
 
 def test_signal_to_noise_lost_at_a_virtual_ground(tmp_path):
-    """62 pF, 4 nV/√Hz, quiet rural at 1.85 MHz: leaks cost 0.04, 0.7, 3.5 and 10 dB; the closed form to 0.012 dB."""
+    """62 pF, 4 nV/√Hz, quiet rural at 1.85 MHz: leaks cost 0.04, 0.7, 3.5 and 10 dB; the closed form to 0.005 dB."""
     values = {"rb": "100meg", "cc": "1u", "rf": "100meg", "cf": "1p"}
     leaks = {"10k": 0.04, "1k": 0.7, "300": 3.5, "100": 10.2}  # rounded; the closed form below has the digits
-    path = study(tmp_path, values, 1e10, 1e12, 1e5, [FREQ_HZ], vary={"weather.input_leak": ["none", *leaks]})
+    path = study(tmp_path, values, 5e10, 1e12, 1e5, [FREQ_HZ], vary={"weather.input_leak": ["none", *leaks]})
     dry, *wet = measured(path)
     field = site_noise(read_study(path)).field(np.array([FREQ_HZ]))[0]
     assert 3 * field == pytest.approx(18.5e-9, rel=0.01)  # 6.2 nV/m of the quiet rural class times 3 m (ITU-R P.372)
@@ -94,7 +94,7 @@ def test_signal_to_noise_lost_at_a_virtual_ground(tmp_path):
     z_f = 1 / (1 / 100e6 + 2j * np.pi * FREQ_HZ * 1e-12)
 
     def internal(ohm):
-        thermal = 4 * K_B * 290 * (1 / ohm + 1 / 100e6 + 1 / 100e6) * abs(z) ** 2
+        thermal = 4 * K_B * 300 * (1 / ohm + 1 / 100e6 + 1 / 100e6) * abs(z) ** 2
         return (4e-9 * abs(1 + z / ohm + z / z_f)) ** 2 + thermal
 
     for (text, known), found in zip(leaks.items(), wet, strict=True):
@@ -102,12 +102,13 @@ def test_signal_to_noise_lost_at_a_virtual_ground(tmp_path):
         by_hand = 10 * np.log10(((3 * field) ** 2 + internal(ohm)) / ((3 * field) ** 2 + internal(np.inf)))
         assert by_hand == pytest.approx(known, abs=0.1 if known > 1 else 0.03)
         lost = snr_loss(found["noise_margin_db"][0]) - snr_loss(dry["noise_margin_db"][0])
-        assert lost == pytest.approx(by_hand, abs=0.012)
-        # Noise on a dummy finds it first: the emf is the same, so is what the amplifier makes of it.
+        assert lost == pytest.approx(by_hand, abs=0.005)
+        # Noise on a dummy finds it first: at the receiver it grows by this, less what little gain is lost.
         louder = 20 * np.log10(found["output_noise_nv"][0] / dry["output_noise_nv"][0])
-        assert louder == pytest.approx(10 * np.log10(internal(ohm) / internal(np.inf)), abs=0.08)
+        louder += dry["system_gain_db"][0] - found["system_gain_db"][0]
+        assert louder == pytest.approx(10 * np.log10(internal(ohm) / internal(np.inf)), abs=0.01)
         # An ideal virtual ground does not feel it: that is why a gain sweep does not find it there.
-        assert found["gain_db"][0] == pytest.approx(dry["gain_db"][0], abs=0.15 if ohm < 300 else 0.05)
+        assert found["gain_db"][0] == pytest.approx(dry["gain_db"][0], abs=0.3 if ohm < 1e3 else 0.04)
 
 
 @pytest.mark.parametrize("leak", [1e4, 1e3])
@@ -147,15 +148,15 @@ def test_thermal_noise_of_a_drain_resistor():
     """Beside 62 pF at 1.85 MHz: 100 kΩ 0.56, 1 MΩ 0.18 nV/√Hz of emf, far below 18.5 (hand calculation)."""
     reactance = 1 / (2 * np.pi * FREQ_HZ * 62e-12)
     for ohm, emf in ((100e3, 0.56e-9), (1e6, 0.18e-9)):
-        assert np.sqrt(4 * K_B * 290 / ohm) * reactance == pytest.approx(emf, abs=0.005e-9)
+        assert np.sqrt(4 * K_B * 300 / ohm) * reactance == pytest.approx(emf, abs=0.005e-9)
 
 
 def test_drain_resistor_in_the_circuit(tmp_path):
     """The circuit's own Rb is that resistor: in the deck it makes the same emf; 1 % (hand calculation)."""
     values = {"rb": "100k", "cc": "1u", "rf": "100meg", "cf": "1p"}
-    [answer] = answers(study(tmp_path, values, 1e10, 1e12, 1e5, [FREQ_HZ]), contributors=True)
+    [answer] = answers(study(tmp_path, values, 5e10, 1e12, 1e5, [FREQ_HZ]), contributors=True)
     freq_hz = curve_frequencies((FREQ_HZ,))
     emf = np.sqrt(answer.contributions["rb"] / 10 ** (answer.measures.curves[2] / 10))
-    by_hand = np.sqrt(4 * K_B * 290 / 100e3) / (2 * np.pi * freq_hz * 62e-12)
+    by_hand = np.sqrt(4 * K_B * 300 / 100e3) / (2 * np.pi * freq_hz * 62e-12)
     np.testing.assert_allclose(emf, by_hand, rtol=0.01)
     assert np.interp(FREQ_HZ, freq_hz, emf) == pytest.approx(0.56e-9, rel=0.02)

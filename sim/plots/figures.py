@@ -134,8 +134,8 @@ def _weather_of(path: Path):
 
     if not path.is_file():
         return None
-    words = ("weather", "key", "others", "found_by", "not_found_by")
-    return pd.read_csv(path).fillna(dict.fromkeys(words, "")).astype(dict.fromkeys(words, str))
+    texts = ("weather", "key", "others", "found_by", "not_found_by")
+    return pd.read_csv(path, dtype=dict.fromkeys(texts, str)).fillna(dict.fromkeys(texts, ""))
 
 
 def _answer(out_dir: Path) -> dict:

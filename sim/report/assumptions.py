@@ -133,11 +133,11 @@ def _stability_lines(study: Mapping) -> list[str]:
     ]
 
 
-def _says(study: Mapping, table: str, key: str = "") -> bool:
-    """Whether a study has a key of a table, or any, or varies it."""
+def _says(study: Mapping, table: str, begin: str = "") -> bool:
+    """Whether a study has a key of a table, one that begins so, or varies it."""
     varied = (str(entry.get("what", "")) for entry in study.get("vary", ()))
-    own = _table(study, table)
-    return bool(own.get(key) if key else own) or any(what.startswith(f"{table}.{key}") for what in varied)
+    own = (f"{table}.{key}" for key in _table(study, table))
+    return any(what.startswith(f"{table}.{begin}") for what in (*own, *varied))
 
 
 def _clamp_and_weather(study: Mapping) -> list[str]:

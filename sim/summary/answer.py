@@ -206,7 +206,8 @@ def scenario_names(scenarios: DataFrame) -> dict[int, str]:
             text = str(scenarios[key].iloc[place]).strip()
             bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|none|", text, re.IGNORECASE) is not None
             leak = key.startswith("weather.") and key != "weather.state"
-            words.append(f"{key.rsplit('.', 1)[-1]} {text}" if bare or leak else text)
+            last = key.rsplit(".", 1)[-1]
+            words.append(f"{last.replace('_', ' ') if leak else last} {text}" if bare or leak else text)
         names[int(number)] = ", ".join(words) or "as designed"
     return names
 
