@@ -17,8 +17,11 @@ from sim.measures.surroundings import curve_frequencies
 from sim.measures.unit import Item, UnitWorker
 from sim.quantity import db
 from sim.steps import sample
+from sim.steps.simulate import simulate
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
+from sim.summary.collect import Response
+from sim.summary.drivers import drivers_table
 from tests.small_studies import BASE, answers, export, measured, write_study
 
 needs_ngspice = pytest.mark.skipif(shutil.which("ngspice") is None, reason="there is no ngspice command here")
@@ -184,18 +187,16 @@ def test_exported_deck(tmp_path, power):
 
 @needs_ngspice
 def test_exported_deck_with_two_inputs(tmp_path):
-    """The same with two inputs, of which one leaks: then rejection falls, in either way of computing it."""
+    """The same with two inputs, of which one leaks: then rejection falls from the perfect one of equal halves."""
     amplifier = {**BALANCED, **CLAMP}
     weather = {"input_leak": "3k", "input_side": "in_n"}
     path = write_study(tmp_path, weather=weather, amplifier=amplifier, antenna=DIPOLE)
-    agree(tmp_path, path)
-    dry = measured(write_study(tmp_path, amplifier=amplifier, antenna=DIPOLE, name="dry.toml"))[0]
-    wet = measured(path)[0]
-    assert wet["cmrr_db"][0] < dry["cmrr_db"][0] - 20
+    values = agree(tmp_path, path)
+    assert values["cmrr_db"][0] < 70
 
 
 def agree(folder, path):
-    """Check a nominal unit against the deck that is exported for it."""
+    """Check a nominal unit against the deck that is exported for it; its measures."""
     [values] = measured(path)
     rows = (line.split() for line in batch(export(path, "netlist"), folder).lower().splitlines())
     printed = {words[0]: float(words[2]) for words in rows if len(words) > 2 and words[1] == "="}
@@ -204,6 +205,9 @@ def agree(folder, path):
         off = (printed[f"phase_deg_{k + 1}"] - values["phase_deg"][k] + 180) % 360 - 180
         assert off == pytest.approx(0, abs=0.01)
         assert db(printed[f"output_noise_nv_{k + 1}"] / values["output_noise_nv"][k]) == pytest.approx(0, abs=1e-3)
+        if "cmrr_db_1" in printed:
+            assert printed[f"cmrr_db_{k + 1}"] == pytest.approx(values["cmrr_db"][k], abs=1e-3)
+    return values
 
 
 def test_two_inputs_have_two_of_each(tmp_path):
@@ -260,3 +264,51 @@ def test_every_measure_is_there(tmp_path):
     [values] = measured(write_study(tmp_path, weather={"state": ALL}, amplifier={**BASE["amplifier"], **CLAMP}))
     for name in BANDED:
         assert name == "cmrr_db" or np.isfinite(values[name]).all(), name
+
+
+@needs_ngspice
+def test_a_transient_analysis_sees_the_bend(tmp_path):
+    """0.05 V at 1 MHz across the junction: second harmonic C0 m V² w/(2 x 0.7 V) of its current (series, 2 %)."""
+    amplifier = {**BASE["amplifier"], "clamp_capacitance": "100p", "clamp_grading": 0.4}
+    chain = chain_of(read_study(write_study(tmp_path, amplifier=amplifier)))
+    [part] = [part for part in chain.circuit.parts if part.name == "clamp_capacitance"]
+    model = chain.circuit.others[-1].text
+    text = "\n".join(
+        [
+            "* a clamp and a source",
+            model,
+            "vdrive a 0 dc 0 sin(0 0.05 1e6)",
+            part.card("a", "0", 100e-12),
+            ".options reltol=1e-6 abstol=1e-15 chgtol=1e-18",
+            ".control",
+            "tran 1n 8u 0 1n",
+            "fourier 1e6 vdrive#branch",
+            "quit 0",
+            ".endc",
+            ".end",
+        ]
+    )
+    rows = [line.split() for line in batch(text + "\n", tmp_path).splitlines()]
+    magnitude = {words[0]: float(words[2]) for words in rows if len(words) == 6 and words[0].isdigit()}
+    omega = 2 * np.pi * 1e6
+    assert magnitude["1"] == pytest.approx(100e-12 * 0.05 * omega, rel=0.01)
+    assert magnitude["2"] == pytest.approx(100e-12 * 0.4 * 0.05**2 * omega / (2 * 0.7), rel=0.02)
+
+
+def test_a_clamp_adds_mismatch(tmp_path):
+    """5 pF 20 % is what moves a follower's gain most: 8.69 x 5/54 % dB for each per cent (hand calculation)."""
+    path = write_study(
+        tmp_path,
+        amplifier={"circuit": "voltage-follower", "opamp": "OPA810", "clamp_capacitance": "5p"},
+        bands={"frequencies": ["1.85M"]},
+        run={"units": 64},
+    )
+    study = read_study(path)
+    arrays, failures = simulate(study, "1-of-1")
+    assert not failures
+    units = arrays["units"]
+    gain = Response("gain_db", 1.85e6, arrays["banded"][0, :, BANDED.index("gain_db"), 0])
+    table = drivers_table(0, [gain], unit_table(study, chain_of(study), units), units, study.run.build)
+    leading = table.loc[table["share"].idxmax()]
+    assert leading["part"] == "clamp_capacitance" and leading["share"] > 0.5
+    assert leading["slope_per_percent"] == pytest.approx(-8.686 * 5 / 54 / 100, rel=0.1)
