@@ -271,6 +271,26 @@ TABLES: dict[str, tuple[str, ...]] = {
         "p50_db",
         "p95_db",
     ),
+    "weather.csv": (
+        "scenario",
+        "weather",
+        "key",
+        "ohm",
+        "others",
+        "frequency_hz",
+        "gain_change_db",
+        "phase_change_deg",
+        "noise_change_db",
+        "snr_lost_db",
+        "noise_margin_change_db",
+        "output_dc_change_v",
+        "current_change_ma",
+        "supply_change_v",
+        "stability_margin_change",
+        "stable",
+        "found_by",
+        "not_found_by",
+    ),
 }
 """Columns of every table, in order. units.parquet and scenarios.csv go on with columns of the study's own."""
 

@@ -45,6 +45,7 @@ CONSTANTS = (
         "T0", "reference noise temperature", 290.0, "K", 0.0, "IEEE definition of noise figure; ITU-R P.372"
     ),
     Constant("T(0 degC)", "zero of the Celsius scale", 273.15, "K", 0.0, _SI),
+    Constant("e", "elementary charge", 1.602176634e-19, "C", 0.0, _SI),
 )
 
-C0, MU0, EPS0, ETA0, K_B, T0, ZERO_CELSIUS = (constant.value for constant in CONSTANTS)
+C0, MU0, EPS0, ETA0, K_B, T0, ZERO_CELSIUS, ELEMENTARY_CHARGE = (constant.value for constant in CONSTANTS)

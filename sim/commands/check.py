@@ -253,7 +253,7 @@ def _parts(console, chain) -> None:
         table.add_row(
             part.name,
             format_quantity(value.value, _UNITS[part.kind]),
-            str(value.tolerance),
+            str(value.tolerance or ""),
             " ".join(value.words),
             Text(part.purpose),
         )

@@ -1,6 +1,7 @@
 """One unit in one scenario, written out as a deck."""
 
 from sim.deck.chain import REFERENCE_LOAD, RESERVED, SOURCE_CURRENT, Chain, Deck, UnitValues
+from sim.deck.clamp import leakage_cards
 from sim.deck.emf import BALANCED_READS, LEG_DRIVE, emf_cards
 from sim.deck.feed import feed_cards
 from sim.errors import CircuitError, Fault
@@ -50,8 +51,9 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
     ]
     for part in circuit.parts:
         a, b = (node(n) for n in part.nodes)
-        lines.append(f"{part.card_name} {a} {b} {float(unit.parts[part.name])!r}")
+        lines.append(part.card(a, b, float(unit.parts[part.name])))
     lines += [card.text for card in circuit.others]
+    lines += leakage_cards(unit.outside.clamp_leakage, unit.temperature_c)
     operating, every = ["vcc", "vz_sup#branch", feed.node], []
     operating += [feed.current] if feed.current else []
     for device, macro in zip(circuit.devices, unit.macros, strict=True):

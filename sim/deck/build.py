@@ -16,6 +16,7 @@ from sim.antenna.source import AntennaSource, BalancedSource
 from sim.antenna.tall_vertical import LARGEST_TALL_ERROR, tall_vertical
 from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import Circuit, read_circuit
+from sim.deck.clamp import clamp_leakages, clamped, leakage_parts
 from sim.deck.header import least_supply
 from sim.deck.measured import measured_antenna
 from sim.deck.outside import (
@@ -26,6 +27,7 @@ from sim.deck.outside import (
     outside_parts,
     unit_outside,
 )
+from sim.deck.weather import CONNECTOR, CONTACT, exposed
 from sim.errors import Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
@@ -184,6 +186,8 @@ def chain_of(study) -> Chain:
     circuit = read_circuit(study.amplifier.circuit, study.folder)
     circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
     circuit = circuit.with_series(study.amplifier.series_input, study.amplifier.series_output)
+    circuit = exposed(clamped(circuit, study.amplifier), study)
+    leakages = clamp_leakages(circuit, study.amplifier)
     _refuse_unjudged_limits(study, circuit)
     record = load_opamp(study.amplifier.opamp, study.folder)
     route, antenna = route_of(study), antenna_of(study)
@@ -198,8 +202,9 @@ def chain_of(study) -> Chain:
         route=route,
         through_line=study.feedline.power == "coax",
         jig=nominal_jig(study),
-        outside=outside_parts(study, route),
+        outside=(*outside_parts(study, route), *leakage_parts(leakages)),
         least_supply=least_supply(circuit),
+        clamp_leakages=leakages,
     )
 
 
@@ -309,7 +314,9 @@ def unit_values(chain: Chain, columns: dict[str, np.ndarray], row: int, number: 
         for device, record in zip(chain.circuit.devices, chain.opamps, strict=True)
     )
     temperature_c = float(columns["temperature_c"][row])
-    outside = {part.name: float(columns[part.name][row]) for part in chain.outside} if number > 0 else {}
+    in_supply = (name for name in (CONTACT, CONNECTOR) if name in columns)
+    names = (*(part.name for part in chain.outside), *in_supply) if number > 0 else ()
+    outside = {name: float(columns[name][row]) for name in names}
     return UnitValues(
         number=number,
         parts={part.name: float(columns[part.name][row]) for part in chain.circuit.parts},

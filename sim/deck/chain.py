@@ -58,6 +58,10 @@ class Feed:
         Drawn at the unit beside the amplifier's. [A]
     power : float
         Constant power drawn there. [W]
+    contact : float
+        Corroded contact between line and unit. [Ω]
+    leak : float or None
+        Water across the line before that contact; None where it is dry. [Ω]
     """
 
     resistance: float
@@ -66,6 +70,21 @@ class Feed:
     efficiency: float | None = None
     extra_current: float = 0.0
     power: float = 0.0
+    contact: float = 0.0
+    leak: float | None = None
+
+    def thevenin(self, supply_v: float) -> tuple[float, float]:
+        """Volts without load and resistance behind which the unit hangs. [V, Ω]
+
+        Parameters
+        ----------
+        supply_v : float
+            [V]
+        """
+        if self.leak is None:
+            return supply_v, self.resistance + self.contact
+        share = self.leak / (self.leak + self.resistance)
+        return supply_v * share, self.resistance * share + self.contact
 
     @property
     def loaded(self) -> bool:
@@ -92,12 +111,15 @@ class Drawn:
     route : Route or None
     jig : Jig or None
     antenna : AntennaSource or None
+    clamp_leakage : tuple of (str, float)
+        Node and current of each clamp that leaks, at the unit's temperature. [A]
     """
 
     feed: Feed
     route: Route | None = None
     jig: Jig | None = None
     antenna: AntennaSource | None = None
+    clamp_leakage: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -123,6 +145,8 @@ class Chain:
         What differs from unit to unit outside the amplifier.
     least_supply : float or None
         What the circuit says that it needs at its supply pin. [V]
+    clamp_leakages : tuple of ClampLeakage
+        Of the clamp at each input, see :mod:`sim.deck.clamp`.
     """
 
     circuit: Circuit
@@ -134,6 +158,7 @@ class Chain:
     jig: Jig
     outside: tuple[OutsidePart, ...] = ()
     least_supply: float | None = None
+    clamp_leakages: tuple = ()
 
     @property
     def feed_resistance(self) -> float:

@@ -4,6 +4,9 @@
                                  constant   constant
                                  current    power
 
+A corroded contact stands between line and unit, water in the connector across the line before it, see
+:mod:`sim.deck.weather`.
+
 A linear regulator passes its load's current on and gives its output as long as the line has the dropout more; below, it
 gives the line less the dropout. A switching one of efficiency n draws the constant power V_out I/n from the line.
 
@@ -59,12 +62,11 @@ def feed_cards(feed: Feed, supply_v: float, pin: str = "vcc", mark: str = "z_") 
     FeedCards
         The current out of the supply is ``v<mark>sup#branch`` with the minus sign.
     """
-    ohms = max(feed.resistance, _LEAST_RESISTANCE)
     sup, line = f"{mark}sup", f"{mark}line"
     lines = [f"v{mark}sup {sup} 0 dc {supply_v!r}"]
     if not feed.loaded:
-        return FeedCards((*lines, f"r{mark}feed {sup} {pin} {ohms!r} noisy=0"), pin)
-    lines.append(f"r{mark}feed {sup} {line} {ohms!r} noisy=0")
+        return FeedCards((*lines, *_way(feed, sup, pin, mark)), pin)
+    lines += _way(feed, sup, line, mark)
     amplifier, passed = f"i(v{mark}amp)", "0"
     if feed.regulator is None:
         lines.append(f"v{mark}amp {line} {pin} dc 0")
@@ -85,13 +87,26 @@ def feed_cards(feed: Feed, supply_v: float, pin: str = "vcc", mark: str = "z_") 
         power.append(f"v({mark}reg)*{amplifier}/{feed.efficiency!r}")
     if power:
         # Behind 1 gigaohm and 1 farad only what stands still is seen.
-        half = f"0.5*({supply_v!r}-{ohms!r}*({passed}+({feed.extra_current!r})))"
+        volts, ohms = feed.thevenin(supply_v)
+        half = f"0.5*({volts!r}-{max(ohms, _LEAST_RESISTANCE)!r}*({passed}+({feed.extra_current!r})))"
         lines += [
             f"r{mark}ctl {line} {mark}ctl 1e9 noisy=0",
             f"c{mark}ctl {mark}ctl 0 1",
             f"b{mark}con {line} 0 i=({'+'.join(power)})/max(max(v({mark}ctl),{half}),0.1)",
         ]
     return FeedCards(tuple(lines), line, f"v{mark}amp#branch")
+
+
+def _way(feed: Feed, begin: str, end: str, mark: str) -> list[str]:
+    """Resistance from supply to unit; with water in the connector that leaks behind the line and before the contact."""
+    if feed.leak is None:
+        return [f"r{mark}feed {begin} {end} {max(feed.resistance + feed.contact, _LEAST_RESISTANCE)!r} noisy=0"]
+    wet = f"{mark}wet"
+    return [
+        f"r{mark}feed {begin} {wet} {max(feed.resistance, _LEAST_RESISTANCE)!r} noisy=0",
+        f"r{mark}leak {wet} 0 {feed.leak!r} noisy=0",
+        f"r{mark}contact {wet} {end} {max(feed.contact, _LEAST_RESISTANCE)!r} noisy=0",
+    ]
 
 
 def carried_power(feed: Feed, supply_v: float, other_a: float) -> float:
@@ -110,5 +125,6 @@ def carried_power(feed: Feed, supply_v: float, other_a: float) -> float:
     power : float
         [W]
     """
-    ohms = max(feed.resistance, _LEAST_RESISTANCE)
-    return max(supply_v - ohms * other_a, 0.0) ** 2 / (4 * ohms)
+    volts, ohms = feed.thevenin(supply_v)
+    ohms = max(ohms, _LEAST_RESISTANCE)
+    return max(volts - ohms * other_a, 0.0) ** 2 / (4 * ohms)

@@ -15,9 +15,12 @@ import numpy as np
 
 from sim.antenna.fixture import fixture
 from sim.deck.chain import Drawn, Feed, Jig, OutsidePart
+from sim.deck.clamp import leakage_at
+from sim.deck.weather import CONNECTOR, CONTACT, supply_contact
 from sim.feedline.route import DC_REFERENCE_C, Route
 from sim.quantity import PartValue, Tolerance
 from sim.sampling.draw import draw_for_build, draw_part
+from sim.study.weather import weather_of
 
 TEE_PARTS = {"choke": "H", "choke_capacitance": "F", "choke_loss": "ohm", "choke_resistance": "ohm", "block": "F"}
 """Parts of a bias tee, as a study and :class:`sim.feedline.tee.Tee` name them, and their units."""
@@ -49,6 +52,7 @@ def outside_parts(study, route: Route) -> tuple[OutsidePart, ...]:
         value = getattr(study.supply, key)
         if value is not None:
             found.append(OutsidePart(f"supply.{key}", value, unit))
+    found += supply_contact(study)
     jigs = [("fixture", study.fixture)] + [("antenna", study.antenna)] * (study.antenna.model == "fixture")
     for table, jig in jigs:
         found += [OutsidePart(f"{table}.{key}", getattr(jig, key), "F", of_build=True) for key in ("dummy", "stray")]
@@ -57,14 +61,18 @@ def outside_parts(study, route: Route) -> tuple[OutsidePart, ...]:
 
 def nominal_feed(study, route: Route, temperature_c: float = DC_REFERENCE_C) -> Feed:
     """The feed of a study with everything at its nominal value."""
-    words = study.supply
+    words, on_coax = study.supply, study.feedline.power == "coax"
+    weather = weather_of(study)
+    contact, leak = (weather.get(key) for key in ("contact_resistance", "connector_leak"))
     return Feed(
-        resistance=route.supply_resistance(temperature_c) if study.feedline.power == "coax" else 0.0,
+        resistance=route.supply_resistance(temperature_c) if on_coax else 0.0,
         regulator=None if words.regulator is None else words.regulator.value,
         dropout=words.known_dropout.value,
         efficiency=words.efficiency,
         extra_current=0.0 if words.extra_current is None else words.extra_current.value,
         power=0.0 if words.converter_power is None else words.converter_power.value,
+        contact=0.0 if contact is None else contact.value,
+        leak=leak.value if leak is not None and on_coax else None,
     )
 
 
@@ -102,7 +110,7 @@ def unit_outside(chain, drawn: dict[str, float], temperature_c: float) -> Drawn:
     ----------
     chain : Chain
     drawn : dict of str to float
-        Values of the unit by the names of ``chain.outside``. [SI]
+        Values of the unit by the names of ``chain.outside``, and of what weather puts in the supply's way. [SI]
     temperature_c : float
         [°C]
 
@@ -116,6 +124,7 @@ def unit_outside(chain, drawn: dict[str, float], temperature_c: float) -> Drawn:
         chain.feed,
         resistance=route.supply_resistance(temperature_c) if chain.through_line else 0.0,
         **_feed(drawn),
+        **_weather(chain.feed, drawn),
     )
     jig = {key: drawn[f"fixture.{key}"] for key in ("dummy", "stray") if f"fixture.{key}" in drawn}
     antenna = {key: drawn[f"antenna.{key}"] for key in ("dummy", "stray") if f"antenna.{key}" in drawn}
@@ -126,12 +135,21 @@ def unit_outside(chain, drawn: dict[str, float], temperature_c: float) -> Drawn:
         route=route if route is not chain.route else None,
         jig=replace(chain.jig, **jig) if jig else None,
         antenna=fixture(chain.antenna.source, **{**known, **antenna}, inputs=inputs) if antenna else None,
+        clamp_leakage=tuple(
+            (one.node, leakage_at(drawn.get(one.name, one.value.value), temperature_c)) for one in chain.clamp_leakages
+        ),
     )
 
 
 def _feed(drawn: dict[str, float]) -> dict[str, float]:
     names = {"converter_power": "power"}
     return {names.get(key, key): drawn[f"supply.{key}"] for key in _FEED_PARTS if f"supply.{key}" in drawn}
+
+
+def _weather(feed: Feed, drawn: dict[str, float]) -> dict[str, float]:
+    """What of a feed's contact and leak is the unit's own."""
+    found = {"contact": drawn[CONTACT]} if CONTACT in drawn else {}
+    return found | ({"leak": drawn[CONNECTOR]} if CONNECTOR in drawn and feed.leak is not None else {})
 
 
 def _route(route: Route, drawn: dict[str, float]) -> Route:

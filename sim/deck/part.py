@@ -39,6 +39,8 @@ class Part:
         In the circuit's file; 0 for a part that the study puts before or behind it.
     element : str
         Name in a deck, where it is another.
+    model : str
+        Of a capacitor that is a junction: name of its diode model, of 1 pF.
     """
 
     name: str
@@ -48,11 +50,26 @@ class Part:
     purpose: str
     line: int
     element: str = ""
+    model: str = ""
 
     @property
     def card_name(self) -> str:
         """Name of its element in a deck: of a part of the circuit its own, lower case."""
         return self.element or self.name.lower()
+
+    def card(self, a: str, b: str, value: float) -> str:
+        """Its card between two nodes of a deck.
+
+        Parameters
+        ----------
+        a, b : str
+            Of a junction the cathode is at `a`.
+        value : float
+            [Ω, F, H]
+        """
+        if self.model:
+            return f"{self.card_name} {b} {a} {self.model} area={value * 1e12!r}"
+        return f"{self.card_name} {a} {b} {value!r}"
 
 
 def written_value(text: str, comment: str, kind: str) -> tuple[PartValue, str]:

@@ -18,6 +18,7 @@ import numpy as np
 from sim.constants import K_B
 from sim.deck.assemble import OPTIONS, assemble
 from sim.deck.chain import REFERENCE_LOAD, RESERVED, Chain, UnitValues
+from sim.deck.clamp import leakage_cards
 from sim.deck.emf import emf_cards, leg_cards
 from sim.deck.feed import feed_cards
 
@@ -76,11 +77,12 @@ def plain_deck(chain: Chain, unit: UnitValues, bench: Bench, ends: tuple[FarEnd,
     """
     deck = assemble(chain, unit)
     circuit, balanced = chain.circuit, chain.circuit.balanced
-    series = tuple(f"{part.element} " for part in circuit.parts if part.element)
+    leakage = leakage_cards(unit.outside.clamp_leakage, unit.temperature_c)
+    added = (*(f"{part.element} " for part in circuit.parts if part.element), *leakage)
     body = [
         line
         for line in deck.lines
-        if line.startswith(series) or (line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_")))
+        if line.startswith(added) or (line[0] not in "*." and not line.lower().startswith(("vz_", "iz_", "rz_")))
     ]
     antenna = unit.outside.antenna or chain.antenna
     around = (*emf_cards(antenna, balanced, circuit.input), *feed_cards(unit.outside.feed, unit.supply_v).lines)

@@ -105,9 +105,10 @@ def check_feed(operating: dict, deck: Deck, feed: Feed, supply_v: float) -> None
     most = carried_power(feed, supply_v, other)
     # At the limit itself both solutions meet; rounding must not decide there.
     if power > most * (1 + 1e-6):
+        _, ohms = feed.thevenin(supply_v)
         raise OutOfRating(
             f"a converter asks for {format_quantity(power, 'W', 3)}, and no more than"
-            f" {format_quantity(most, 'W', 3)} reaches it through {format_quantity(feed.resistance, 'ohm', 3)}"
+            f" {format_quantity(most, 'W', 3)} reaches it through {format_quantity(ohms, 'ohm', 3)}"
         )
 
 

@@ -39,6 +39,7 @@ class _Tables:
     feedlines: object
     antennas: object
     arrays: tuple
+    weather: object
     shown: object
     bands_hz: tuple[float, ...]
     optima: tuple
@@ -124,6 +125,7 @@ def _read(out_dir: Path) -> _Tables:
         feedlines=pd.read_csv(feedlines) if (feedlines := out_dir / "stability.csv").is_file() else None,
         antennas=pd.read_csv(antennas) if (antennas := out_dir / "antennas.csv").is_file() else None,
         arrays=_read_arrays(out_dir, answer, shown.numbers),
+        weather=_weather_of(out_dir / "weather.csv"),
         shown=shown,
         bands_hz=choice.bands_of(summary),
         optima=tuple(answer.get("optima", ())),
@@ -146,6 +148,15 @@ def _read_arrays(out_dir: Path, answer: dict, shown: tuple[int, ...]) -> tuple:
     return entry, *here
 
 
+def _weather_of(path: Path):
+    import pandas as pd
+
+    if not path.is_file():
+        return None
+    texts = ("weather", "key", "others", "found_by", "not_found_by")
+    return pd.read_csv(path, dtype=dict.fromkeys(texts, str)).fillna(dict.fromkeys(texts, ""))
+
+
 def _answer(out_dir: Path) -> dict:
     answer = out_dir / "answer.json"
     return json.loads(answer.read_text(encoding="utf-8")) if answer.is_file() else {}
@@ -164,6 +175,7 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
         _loop_margin,
         _feedline_map,
         _antenna_map,
+        _weathering,
         _drivers,
     )
     for maker in makers:
@@ -409,6 +421,21 @@ def _antenna_map(t: _Tables):
         decided by counting poles; a sign tells it, not the shade.{whose} All numbers stand in antennas.csv.""",
         antenna_map(t.antennas, scenario, _low_limit(t, "antenna_margin")),
     )
+
+
+def _weathering(t: _Tables):
+    from sim.plots.weathering import leak_curves, weathering
+
+    for place, (key, others) in enumerate([] if t.weather is None else leak_curves(t.weather)[:_MOST_TRADES], start=1):
+        yield (
+            f"weather-{place}",
+            f"What finds the {key.replace('_', ' ')}{f' with {others}' if others else ''}",
+            """The nominal unit beside itself when dry. Above: what it costs in signal to noise. Below: by how much
+        each measurement moves, over the least change that is taken as found; hatched: not found. Noise on a dummy
+        is heard at the receiver with the antenna's impedance in its place. What is less than a hundredth of a decibel,
+        or a tenth of what is found, is not drawn.""",
+            weathering(t.weather, key, others),
+        )
 
 
 def _drivers(t: _Tables):

@@ -47,6 +47,7 @@ def modelled(study: Mapping, has_opamp: bool = True) -> tuple[str, ...]:
         f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
         f"{said('receiver.noise_figure', 'dB')}.",
         *_two_inputs(model),
+        *_clamp_and_weather(study),
         *_stability_lines(study),
         *_array_lines(study),
         "Yields: 95 % intervals after Clopper and Pearson. They cover the luck of the draw, not errors "
@@ -149,6 +150,32 @@ def _stability_lines(study: Mapping) -> list[str]:
     ]
 
 
+def _says(study: Mapping, table: str, begin: str = "") -> bool:
+    """Whether a study has a key of a table, one that begins so, or varies it."""
+    varied = (str(entry.get("what", "")) for entry in study.get("vary", ()))
+    own = (f"{table}.{key}" for key in _table(study, table))
+    return any(what.startswith(f"{table}.{begin}") for what in (*own, *varied))
+
+
+def _clamp_and_weather(study: Mapping) -> list[str]:
+    """What is taken of a surge clamp and of weather, where the study has them."""
+    lines = []
+    if _says(study, "amplifier", "clamp_"):
+        lines.append(
+            "Surge clamp: its capacitance at each unit's draw, bent by its volts where a grading is given, and its "
+            "leakage with shot noise, doubled every 10 K (common practice, no source). How it breaks down and what it "
+            "lets through is not modelled. No clamp survives a direct stroke: bond, fit arrestors and disconnect as "
+            "your local codes say."
+        )
+    if _says(study, "weather"):
+        lines.append(
+            "Weather: films of moisture and a corroded contact as resistors, as warm as the unit and with its thermal "
+            "noise. Real films change by the hour and have capacitance; real contacts are junctions that crackle and "
+            "mix strong stations."
+        )
+    return lines
+
+
 def _feed_lines(study: Mapping) -> list[str]:
     """Supply and bench, as far as the study goes into them."""
     lines = []
@@ -242,7 +269,7 @@ def left_out(measures: set[str], match_limited: bool, study: Mapping | None = No
         *_other_hours(study or {}),
         "What the feedline picks up on its screen, ripple of the supply, and noise sources in the house.",
         "Layout: stray coupling and ground paths of the board beyond what the circuit file states.",
-        "Age, water and dirt: leakage at the input shows in noise long before it shows in gain.",
+        *_water(study or {}),
         "Mistakes in building: every virtual unit has the right part in the right place.",
     ]
     if match_limited:
@@ -255,6 +282,15 @@ def left_out(measures: set[str], match_limited: bool, study: Mapping | None = No
             else "Match: amplifiers only. Antennas, ground systems and cables of an array differ too."
         )
     return tuple(lines)
+
+
+def _water(study: Mapping) -> tuple[str, ...]:
+    if _says(study, "weather"):
+        return ("Age: drift of parts and of op-amps over the years.",)
+    return (
+        "Age, water and dirt: leakage at the input shows in noise long before it shows in gain. A table [weather] in "
+        "the study tries it.",
+    )
 
 
 def _other_hours(study: Mapping) -> tuple[str, ...]:

@@ -116,6 +116,8 @@ class Page:
     phasing: Table = field(default_factory=Table)
     arrays: Table = field(default_factory=Table)
     substitution: Substitution = field(default_factory=Substitution)
+    weathering: tuple[str, ...] = ()
+    weather: Table = field(default_factory=Table)
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
     limits_set: bool = False

@@ -72,6 +72,7 @@ def compose(out_dir: Path) -> Page:
     from sim.report.arrays import phasing_table, spread_table
     from sim.report.mending import mending_table
     from sim.report.substitution import substitution_section
+    from sim.report.weathering import weather_table
     from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
@@ -105,6 +106,8 @@ def compose(out_dir: Path) -> Page:
         phasing=phasing_table(answer, shown.numbers[0]),
         arrays=spread_table(answer, names),
         substitution=substitution_section(answer),
+        weathering=tuple(map(str, answer.get("weathering", ()))),
+        weather=weather_table(out_dir, names),
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,

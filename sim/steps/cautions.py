@@ -1,6 +1,7 @@
 """What a reader must know about the models before believing the numbers."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from sim.noise.external import noise_class
 from sim.opamp.doubts import doubts_told
 from sim.quantity import format_quantity
 from sim.stability.judged import study_loads
+from sim.study.weather import weather_of
 from sim.summary.matching import MATCHES
 
 LEAST_CONVERTER_V = 1.0
@@ -67,6 +69,7 @@ def cautions(study) -> list[str]:
         few = f"{study.run.units} unit{'s' * (study.run.units > 1)} only"
         found.append(f"Match is judged among {few}; a build has {study.run.build}.")
     found += _feed(study, chain)
+    found += _weather(study)
     regulated = study.supply.regulator
     volts = (regulated or study.supply.voltage).value
     source = "the regulator gives" if regulated else "the supply is"
@@ -92,13 +95,14 @@ def _feed(study, chain) -> list[str]:
     power, supply = chain.feed.power, study.supply
     if not power or not chain.through_line:
         return []
-    ohms = chain.route.supply_resistance(max(study.run.temperature))
-    upper, lower = both_voltages_at_constant_power(supply.voltage.value, power, ohms)
+    warmest = replace(chain.feed, resistance=chain.route.supply_resistance(max(study.run.temperature)))
+    volts, ohms = warmest.thevenin(supply.voltage.value)
+    upper, lower = both_voltages_at_constant_power(volts, power, ohms)
     asked, behind = format_quantity(power, "W"), format_quantity(ohms, "ohm", 3)
     if math.isnan(upper):
         return [
-            f"A converter of {asked} behind {behind} has no resting point at {supply.voltage.value:g} V: the line"
-            f" carries {format_quantity(supply.voltage.value**2 / (4 * ohms), 'W', 3)} at most."
+            f"A converter of {asked} behind {behind} has no resting point at {volts:.4g} V: the line"
+            f" carries {format_quantity(volts**2 / (4 * ohms), 'W', 3)} at most."
         ]
     if lower < LEAST_CONVERTER_V:
         return []
@@ -106,6 +110,23 @@ def _feed(study, chain) -> list[str]:
         f"A converter of {asked} behind {behind} can rest at {upper:.1f} V or hang at {lower:.1f} V when it starts: let"
         " it switch on only well above the lower one. The upper one is what is computed."
     ]
+
+
+def _weather(study) -> list[str]:
+    """What the numbers of a wet connector or a corroded contact leave out."""
+    does = weather_of(study)
+    found = []
+    if "connector_leak" in does and study.feedline.power == "coax":
+        found.append(
+            "Water in a connector that carries the supply is an electrolytic cell: the positive centre dissolves, and"
+            " what is a leak this week is a broken contact the next (common practice, no source)."
+        )
+    if "contact_resistance" in does:
+        found.append(
+            "A corroded contact is taken as a resistor. A real one is a junction too, which crackles and mixes strong"
+            " stations, most of all with direct current through it; that is not computed."
+        )
+    return found
 
 
 def _far_ends(study) -> list[str]:

@@ -7,6 +7,7 @@ import numpy as np
 
 from sim.constants import T0
 from sim.deck.build import chain_of, unit_table, unit_values
+from sim.deck.clamp import LEAKAGE
 from sim.deck.plain import Bench, FarEnd, plain_deck
 from sim.measures.panel import receiver_noise_psd
 from sim.study.read import read_study, study_text
@@ -45,14 +46,16 @@ def netlist_text(study, unit: int, scenario_number: int = 0) -> str:
 
 
 def _only_varied(every, units: np.ndarray, drawn) -> dict[str, np.ndarray]:
-    """Series resistors that the study itself has not, as the first scenario with them draws them."""
+    """What only some scenarios put around the circuit, as the first of them draws it; only what has a spread."""
     found = {}
-    for name in ("series_input", "series_output"):
-        for scenario in every:
-            part = getattr(scenario.study.amplifier, name)
-            if name not in drawn and part is not None and part.value > 0:
-                found[name] = unit_table(scenario.study, chain_of(scenario.study), units)[name]
-                break
+    for scenario in every:
+        chain = chain_of(scenario.study)
+        named = {part.name: part.value for part in chain.circuit.parts if part.element}
+        named |= {part.name: part.value for part in chain.outside if part.name.startswith(("weather.", LEAKAGE))}
+        new = [name for name, value in named.items() if value.tolerance and name not in drawn and name not in found]
+        if new:
+            table = unit_table(scenario.study, chain, units)
+            found |= {name: table[name] for name in new}
     return found
 
 

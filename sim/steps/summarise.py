@@ -19,6 +19,7 @@ from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
 from sim.steps.substitution import substitutions
+from sim.steps.weathering import weathered
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
@@ -87,6 +88,7 @@ def main(argv=None) -> None:
     findings = starved_told(all_units, scenario_names(chosen), needed)
     feedlines, antennas = _feedlines(all_units, every, out), _antennas(all_units, every, out)
     stable = [{entry.scenario for entry in entries if entry.stable} for entries in (feedlines, antennas)]
+    rain = weathered(every, scenario_names(chosen), all_units, out)
     hidden, together = _together(all_units, every, scenario_names(chosen), set.intersection(*stable), out)
     verdict = answer(
         study,
@@ -97,7 +99,7 @@ def main(argv=None) -> None:
         warned,
         swept_keys(every),
         noises,
-        [*findings, *hidden],
+        [*findings, *hidden, *(rain.headline if rain else ())],
         feedlines=feedlines,
         mending=mendings(study, every, all_units, out),
         antennas=antennas,
@@ -107,6 +109,8 @@ def main(argv=None) -> None:
         opamps={scenario.number: chain_of(scenario.study).opamps for scenario in every},
         substitution=substitutions(study, every, all_units, matches, limits, summary, failed, out),
     )
+    if rain:
+        verdict["weathering"] = list(rain.told)
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
     timing = {
@@ -232,6 +236,8 @@ def _label(name: str, parts: dict, devices: dict) -> str | None:
         return None
     if name in parts:
         return parts[name]
+    if name.startswith(("rz_clamp", "dz_clamp")):
+        return "surge clamp" if name.startswith("rz_clamp") else None
     for prefix, shown in devices.items():
         for ending, kind in _GROUPS:
             if name == f"r{prefix}{ending}":

@@ -14,6 +14,14 @@ from sim.noise.level import share_of
 from sim.quantity import Limit, PartValue, QuantityError, parse_limit, parse_part, parse_quantity, parse_span
 from sim.study.antennas import DUMMY, STRAY, Antenna, dummy_key, stray_key
 from sim.study.array import Array
+from sim.study.clamp import (
+    CLAMP_CAPACITANCE,
+    CLAMP_GRADING,
+    CLAMP_LEAKAGE,
+    clamp_capacitance_key,
+    clamp_grading_key,
+    clamp_leakage_key,
+)
 from sim.study.feedline import Feedline
 from sim.study.fields import (
     MOST_VALUES,
@@ -32,6 +40,7 @@ from sim.study.fields import (
 from sim.study.lines import line_of
 from sim.study.preferred import preferred_values
 from sim.study.stability import Stability
+from sim.study.weather import Weather
 
 LOWEST_BAND_HZ, HIGHEST_BAND_HZ = 5e4, 6e7
 
@@ -112,6 +121,9 @@ class Amplifier(StudyTable):
     series_output: Annotated[PartValue, BeforeValidator(series_value)] | None = study_key(
         "resistor between circuit and feedline, likewise", '"47 1%"', "ohm", None
     )
+    clamp_capacitance: CLAMP_CAPACITANCE = clamp_capacitance_key()
+    clamp_leakage: CLAMP_LEAKAGE = clamp_leakage_key()
+    clamp_grading: CLAMP_GRADING = clamp_grading_key()
     parts: dict[str, Annotated[str, BeforeValidator(_part_text)]] = study_key(
         "part of the circuit that differs from the circuit's own: value, tolerance, words",
         '"8.2p 5% C0G lot"',
@@ -337,6 +349,7 @@ class Study(StudyTable):
     antenna: Antenna
     feedline: Feedline = Feedline()
     supply: Supply = Supply()
+    weather: Weather | None = Field(default=None, description="what water, dirt and corrosion do to the unit")
     receiver: Receiver = Receiver()
     site: Site = Site()
     bands: Bands = Bands()

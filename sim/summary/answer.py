@@ -15,8 +15,9 @@ entry a scenario and band: see plug_in.rises), feedlines (with a table [stabilit
 substitution (where op-amps are compared: one entry a candidate, see
 :func:`sim.summary.substitution_words.entry_of`),
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
-(sentences about every feedline and antenna that was tried), opamps (one entry each, with the numbers that nobody read
-in its data sheet: see :func:`sim.opamp.doubts.opamp_entry`), cautions. Numbers that are none are null.
+(sentences about every feedline and antenna that was tried), weathering (sentences about each scenario with weather,
+put there by the step), opamps (one entry each, with the numbers that nobody read in its data sheet: see
+:func:`sim.opamp.doubts.opamp_entry`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
@@ -189,6 +190,7 @@ def describe(answer: dict) -> str:
     blocks = (
         ("One new amplifier among old ones:", mixed_lines(answer.get("substitution", ()))),
         ("Any feedline, any antenna:", answer.get("tried") or ()),
+        ("Wet against dry:", answer.get("weathering") or ()),
     )
     for head, told in blocks:
         lines += ["", head] if told else []
@@ -229,8 +231,10 @@ def scenario_names(scenarios: DataFrame) -> dict[int, str]:
         words = []
         for key in keys:
             text = str(scenarios[key].iloc[place]).strip()
-            bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|", text, re.IGNORECASE) is not None
-            words.append(f"{key.rsplit('.', 1)[-1]} {text}" if bare else text)
+            bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|none|", text, re.IGNORECASE) is not None
+            leak = key.startswith("weather.") and key != "weather.state"
+            last = key.rsplit(".", 1)[-1]
+            words.append(f"{last.replace('_', ' ') if leak else last} {text}" if bare or leak else text)
         names[int(number)] = ", ".join(words) or "as designed"
     return names
 

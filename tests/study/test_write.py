@@ -181,7 +181,8 @@ def test_texts_come_back(title):
 
 def test_every_key_is_written():
     """No key of the models is forgotten in the text of a whole study."""
-    written = study_text(Study.model_validate({**PLAIN, "feedline": {"tee": {}}, "stability": {}, "array": ARRAY}))
+    tables = {"feedline": {"tee": {}}, "stability": {}, "weather": {}, "array": ARRAY}
+    written = study_text(Study.model_validate({**PLAIN, **tables}))
     for key in study_keys():
         default = key.default and ("[antenna]" not in key.table or "short-vertical" in key.table)
         assert not default or f"\n{key.name} = {key.default}\n" in written, key
