@@ -106,6 +106,22 @@ _ALL = (
         "supply",
     ),
     Measure(
+        "input_reserve_v",
+        "V",
+        "least distance of an op-amp's input at rest from the ends of its common-mode range; below 0 a unit is never good",
+        False,
+        "high",
+        "supply",
+    ),
+    Measure(
+        "output_reserve_v",
+        "V",
+        "least distance of an op-amp's output at rest from 0.1 V before its swing ends; below 0 a unit is never good",
+        False,
+        "high",
+        "supply",
+    ),
+    Measure(
         "cmrr_db",
         "dB",
         "gain for the antenna's emf over gain for the same emf in both legs alike; 100 is as good as perfect",

@@ -55,6 +55,8 @@ GBW_PER_KELVIN = -2e-3
 """Fall of gain-bandwidth and slew rate with temperature: middle of what two data sheets' limits imply. [1/K]"""
 IQ_PER_KELVIN = 1.5e-3
 """Rise of the quiescent current: common practice, no source. [1/K]"""
+FET_BIAS_DOUBLES_K = 10.0
+"""Warming that doubles the bias current of a FET input, a junction's leakage: TL072 data sheet (TI). [K]"""
 
 
 def standard_draws(seed: int, units, name: str) -> np.ndarray:
@@ -232,11 +234,34 @@ def draw_die(name: str, seed: int, units) -> DieDraws:
     return DieDraws(**{key: np.where(typical, neutral.get(key, 1.0), values) for key, values in vars(draws).items()})
 
 
-def die_at(die: DieDraws, temperature_c: np.ndarray) -> DieDraws:
-    """The same dies at their units' temperature; white noise follows the circuit's temperature by itself."""
+def die_at(die: DieDraws, temperature_c: np.ndarray, fet_input: bool = False) -> DieDraws:
+    """The same dies at their units' temperature; white noise follows the circuit's temperature by itself.
+
+    Parameters
+    ----------
+    die : DieDraws
+        At 25 °C.
+    temperature_c : ndarray, shape (n_unit,)
+        [°C]
+    fet_input : bool
+        Whether the bias current is a junction's leakage, which doubles every :data:`FET_BIAS_DOUBLES_K`; that of
+        bipolar inputs is left as it is.
+
+    Notes
+    -----
+    Left at their values of 25 °C: open-loop gain, offset, input capacitance, output resistance, second pole, current
+    noise. Gain-bandwidth of JFET inputs falls faster than this (from memory, no source).
+    """
     rise = np.asarray(temperature_c) - REFERENCE_C
     speed = 1 + GBW_PER_KELVIN * rise
-    return replace(die, gbw=die.gbw * speed, slew=die.slew * speed, iq=die.iq * (1 + IQ_PER_KELVIN * rise))
+    leak = 2.0 ** (rise / FET_BIAS_DOUBLES_K) if fet_input else 1.0
+    return replace(
+        die,
+        gbw=die.gbw * speed,
+        slew=die.slew * speed,
+        iq=die.iq * (1 + IQ_PER_KELVIN * rise),
+        ib=die.ib * leak,
+    )
 
 
 def draw_temperature(span: tuple[float, float], seed: int, units) -> np.ndarray:
