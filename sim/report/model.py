@@ -83,6 +83,7 @@ class Page:
     scenarios: Table = field(default_factory=Table)
     tried: tuple[str, ...] = ()
     mending: Table = field(default_factory=Table)
+    ratings: Table = field(default_factory=Table)
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
     limits_set: bool = False

@@ -67,6 +67,7 @@ def compose(out_dir: Path) -> Page:
     from sim.plots import choice
     from sim.report import assumptions, tables
     from sim.report.mending import mending_table
+    from sim.report.ratings import ratings_table
     from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
@@ -97,6 +98,7 @@ def compose(out_dir: Path) -> Page:
         scenarios=tables.scenario_table(summary, scenarios, names),
         tried=tuple(map(str, answer.get("tried", ()))),
         mending=mending_table(answer, names),
+        ratings=ratings_table(out_dir / "ratings.csv", names),
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,

@@ -20,6 +20,7 @@ coefficients are typical statements of makers and common practice, not data of a
 """
 
 import hashlib
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -57,6 +58,11 @@ IQ_PER_KELVIN = 1.5e-3
 """Rise of the quiescent current: common practice, no source. [1/K]"""
 FET_BIAS_DOUBLES_K = 10.0
 """Warming that doubles the bias current of a FET input, a junction's leakage: TL072 data sheet (TI). [K]"""
+
+
+_CURRENT_SIGMA = 0.04
+IQ_LEAST, IQ_MOST = math.exp(-_MOST_SIGMA * _CURRENT_SIGMA), math.exp(_MOST_SIGMA * _CURRENT_SIGMA)
+"""Ends of the spread of a die's quiescent current, against the typical. [1]"""
 
 
 def standard_draws(seed: int, units, name: str) -> np.ndarray:
@@ -210,7 +216,7 @@ def draw_die(name: str, seed: int, units) -> DieDraws:
     def u(what):
         return standard_draws(seed, units, f"{name}.{what}")
 
-    current = lognormal(u("current"), 0.04)
+    current = lognormal(u("current"), _CURRENT_SIGMA, _MOST_SIGMA)
     sigma = 0.0693
     least = np.maximum(np.log(current / _FASTEST), -_MOST_SIGMA * sigma)
     most = np.minimum(np.log(current / _SLOWEST), _MOST_SIGMA * sigma)

@@ -18,6 +18,7 @@ from sim.stability.confirm import ConfirmWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
+from sim.steps.ratings import ratings
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
@@ -82,6 +83,7 @@ def main(argv=None) -> None:
     noises = {scenario.number: noise_words(scenario.study) for scenario in every}
     needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}
     findings = starved_told(all_units, scenario_names(chosen), needed)
+    findings += ratings(every, all_units, failed, scenario_names(chosen), out)
     feedlines, antennas = _feedlines(all_units, every, out), _antennas(all_units, every, out)
     stable = [{entry.scenario for entry in entries if entry.stable} for entries in (feedlines, antennas)]
     hidden, together = _together(all_units, every, scenario_names(chosen), set.intersection(*stable), out)

@@ -304,7 +304,8 @@ def test_bias_current_of_a_fet_doubles(celsius, factor):
     plain = die_at(die, np.full(len(MANY), celsius))
     np.testing.assert_allclose(warm.ib / die.ib, factor, rtol=1e-12)
     for name in NAMES:
-        assert np.array_equal(getattr(plain if name == "ib" else warm, name), getattr(die if name == "ib" else plain, name))
+        one, other = (plain, die) if name == "ib" else (warm, plain)
+        assert np.array_equal(getattr(one, name), getattr(other, name))
 
 
 def test_temperature():
