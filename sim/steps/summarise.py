@@ -19,6 +19,7 @@ from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
 from sim.steps.ratings import ratings
+from sim.steps.temperature import drifts
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
@@ -101,6 +102,7 @@ def main(argv=None) -> None:
         mending=mendings(study, every, all_units, out),
         antennas=antennas,
         together=together,
+        drift=drifts(study, every, all_units, matches, chosen, out),
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
     )
     with replace_file(out / "answer.json") as file:
