@@ -38,6 +38,7 @@ class _Tables:
     contributors: object
     feedlines: object
     antennas: object
+    temperature: object
     shown: object
     bands_hz: tuple[float, ...]
     optima: tuple
@@ -121,6 +122,7 @@ def _read(out_dir: Path) -> _Tables:
         contributors=split,
         feedlines=pd.read_csv(feedlines) if (feedlines := out_dir / "stability.csv").is_file() else None,
         antennas=pd.read_csv(antennas) if (antennas := out_dir / "antennas.csv").is_file() else None,
+        temperature=pd.read_csv(path) if (path := out_dir / "temperature.csv").is_file() else None,
         shown=shown,
         bands_hz=choice.bands_of(summary),
         optima=tuple(answer.get("optima", ())),
@@ -143,6 +145,7 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
         _loop_margin,
         _feedline_map,
         _antenna_map,
+        _temperature,
         _drivers,
     )
     for maker in makers:
@@ -337,6 +340,24 @@ def _antenna_map(t: _Tables):
         all, and the input shorted. Each cell holds the least margin of all units, the line matched. Stable or not is
         decided by counting poles; a sign tells it, not the shade.{whose} All numbers stand in antennas.csv.""",
         antenna_map(t.antennas, scenario, _low_limit(t, "antenna_margin")),
+    )
+
+
+def _temperature(t: _Tables):
+    from sim.plots.temperature import temperature
+
+    if t.temperature is None or t.temperature.empty:
+        return
+    names, sweeps = dict(t.shown.items()), list(dict.fromkeys(t.temperature["sweep"]))
+    whose = f" Drawn for the first of {len(sweeps)} sweeps ({names.get(sweeps[0], sweeps[0])})." if sweeps[1:] else ""
+    yield (
+        "temperature",
+        "What does temperature do?",
+        f"""All boxes at one temperature. Gain and phase: mean of the units' own changes, the same units at every
+        temperature; what all share no array feels, how far the shade is wide it does. Noise margin, stability and
+        current: the nominal unit, whose parts keep their value, with its dies as warm as the box. Shaded: nine units
+        in ten.{whose} How parts and dies follow temperature: an estimate.""",
+        temperature(t.temperature, sweeps[0]),
     )
 
 

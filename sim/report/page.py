@@ -68,6 +68,7 @@ def compose(out_dir: Path) -> Page:
     from sim.report import assumptions, tables
     from sim.report.mending import mending_table
     from sim.report.ratings import ratings_table
+    from sim.report.temperature import temperature_tables
     from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
@@ -86,6 +87,7 @@ def compose(out_dir: Path) -> Page:
     lists, at_band = tables.driver_lists(drivers, summary, first, bands_hz)
     banded, single = tables.nominal_tables(summary, first, bands_hz)
     lost, lost_text = tables.failure_table(failures)
+    temperature, drift, temperature_note = temperature_tables(out_dir, names)
     state, stamp = _stamp(answer, limits_set)
     title = str(study.get("title", "")) or "Untitled study"
     return Page(
@@ -99,6 +101,9 @@ def compose(out_dir: Path) -> Page:
         tried=tuple(map(str, answer.get("tried", ()))),
         mending=mending_table(answer, names),
         ratings=ratings_table(out_dir / "ratings.csv", names),
+        temperature=temperature,
+        temperature_note=temperature_note,
+        drift=drift,
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,

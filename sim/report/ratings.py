@@ -59,28 +59,31 @@ def _beyond(row, column: str) -> float:
 
 
 def _cells(row, name: str, several: bool) -> tuple[str, ...]:
+    digits = 2
     if row["verdict"] == NO_POINT:
         head, limit, worst, outside, data = "Operating point", "–", str(row["part"]), "–", "–"
     else:
         head, unit = f"{row['part']} ({row['device']}), {row['rating']}", str(row["unit_of_value"])
         limit = _value(row["limit"], unit)
+        # Three decimals where two would not tell a value from its limit.
+        digits = 3 if any(_value(row[column], unit) == limit for column in ("worst", "corner_worst")) else 2
         where = ""
         if row["unit"] == row["unit"]:
             where = f" (unit {int(row['unit'])}, {row['supply_v']:.4g} V, {row['temperature_c']:.3g} °C)"
-        worst = _value(row["worst"], unit) + where
+        worst = _value(row["worst"], unit, digits) + where
         outside = f"{int(row['outside'])} of {int(row['units'])}"
         data = "verified" if row["verified"] else "not verified"
     corner = "–"
     if row["corner_temperature_c"] == row["corner_temperature_c"]:
         volts = "" if row["corner_supply_v"] != row["corner_supply_v"] else f"{row['corner_supply_v']:.4g} V, "
-        value = _value(row["corner_worst"], str(row["unit_of_value"])) + " " if volts else ""
+        value = _value(row["corner_worst"], str(row["unit_of_value"]), digits) + " " if volts else ""
         corner = f"{value}({volts}{row['corner_temperature_c']:g} °C, current × {row['corner_iq_share']:.2f})"
     return (head, str(row["verdict"]), limit, *([name] if several else []), worst, outside, corner, data)
 
 
-def _value(value: float, unit: str) -> str:
+def _value(value: float, unit: str, digits: int = 2) -> str:
     if value != value:
         return "–"
     if unit == "V":
-        return f"{value:.2f} V"
+        return f"{value:.{digits}f} V"
     return format_quantity(value, unit, 2) if abs(value) >= 1e-6 else "below 1 µA"

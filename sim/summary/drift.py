@@ -2,11 +2,11 @@
 
 Theory of operation
 -------------------
-A study that varies ``run.temperature`` over single values computes every unit with the same draws at each of them, so the
-difference of one unit between two temperatures is its own drift and no luck of the draw. Of these drifts the mean is
-what all boxes do together: an array made of them does not feel it. What is left of a unit's drift beside the mean of
-its own build is how boxes at one temperature grow apart: that is the spread of coefficients within a lot and from die to
-die. A box in the sun is warmer than its sisters: it moves by its whole drift over that difference, common part
+A study that varies ``run.temperature`` over single values computes every unit with the same draws at each of them, so
+the difference of one unit between two temperatures is its own drift and no luck of the draw. Of these drifts the mean
+is what all boxes do together: an array made of them does not feel it. What is left of a unit's drift beside the mean of
+its own build is how boxes at one temperature grow apart: that is the spread of coefficients within a lot, and from part
+to part. A box in the sun is warmer than its sisters: it moves by its whole drift over that difference, common part
 included, while they stay.
 
 The coefficients themselves are those of :mod:`sim.sampling.draw`: limits of data sheets and common practice, no data of

@@ -92,8 +92,9 @@ def _kept(own: DataFrame) -> str:
         row = rows.loc[rows["passed"].astype(float).idxmin()]
         low, high = (value if math.isfinite(value) else None for value in (row["limit_low"], row["limit_high"]))
         limit = limit_text(low, high, row["unit_of_measure"])
-        parts.append(f"{int(row['passed'])} of {int(row['units'])} units keep {measure_name(match)} {limit} even so")
-    return f": {listed(parts)}"
+        verb = " keep" if not parts else ""
+        parts.append(f"{int(row['passed'])} of {int(row['units'])} units{verb} {measure_name(match)} {limit}")
+    return f": {listed(parts)} even so"
 
 
 def _goes(own: DataFrame, head: str) -> list[str]:

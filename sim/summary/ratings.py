@@ -161,12 +161,16 @@ def ratings_told(table: DataFrame, names: Mapping[int, str]) -> list[str]:
     -----
     Too little supply in drawn units is left to :func:`sim.summary.yields.starved_told`, which knows what else needs it.
     """
-    told = []
+    told, known = [], set()
     for verdict in (OUTSIDE, AT_CORNER, NO_POINT):
         own = table[table["verdict"] == verdict]
         if verdict == OUTSIDE:
             own = own[own["rating"] != "supply, least"]
-        for _, rows in own.groupby(["part", "device", "rating"], sort=False):
+        for key, rows in own.groupby(["part", "device", "rating"], sort=False):
+            # What units show needs no corner.
+            if key in known:
+                continue
+            known.add(key)
             told.append(_told(rows, verdict, names))
     return told
 
@@ -183,23 +187,26 @@ def _told(rows: DataFrame, verdict: str, names: Mapping[int, str]) -> str:
     known = rows[rows[column].notna()]
     row = rows.iloc[0] if known.empty else known.loc[rating.excess(known[column], known["limit"]).idxmax()]
     source = "" if row["verified"] else " (not verified against a data sheet)"
+    limit = row["limit"] - _margin(rating)
+    # Two decimals, or as many as tell the value from its limit.
+    digits = next((n for n in (2, 3, 4) if round(float(row[column]), n) != round(float(limit), n)), 2)
+    value = _value(row[column], rating.unit, digits)
     said = _PHRASES[rating.resting].format(
-        who=f"{row['part']} ({row['device']})", value=_value(row[column], rating.unit), by=_by(row, column, rating)
+        who=f"{row['part']} ({row['device']})", value=value, by=f"{value} from its {_side(rating)} supply pin"
     )
     if verdict == OUTSIDE and rating.resting == "volts" and rows["not_computed"].max() > 0:
         said += " and more"
-    limit = _LIMITS[rating.resting if rating.resting != "volts" else rating.name].format(
-        limit=_value(row["limit"] - _margin(rating), rating.unit), source=source
+    said_limit = _LIMITS[rating.resting if rating.resting != "volts" else rating.name].format(
+        limit=_value(limit, rating.unit), source=source
     )
     if verdict == AT_CORNER:
-        return f"At a corner that no drawn unit met{where} ({_corner_words(row)}) {_low(said)}; {limit}."
+        return f"At a corner that no drawn unit met{where} ({_corner_words(row)}) {_low(said)}; {said_limit}."
     most = int(rows["outside"].max())
     up_to = "up to " if rows["outside"].nunique() > 1 else ""
     counts = "" if rating.resting in ("volts", "output_current") else ", which count as outside the limits"
     if rating.resting == "volts":
-        counts = ""
-        limit += ". Up to a tenth above it units are computed and counted as any others"
-    return f"{said} in {up_to}{most} of {int(row['units'])} units{where}{counts}; {limit}."
+        said_limit += ". Up to a tenth above it units are computed and counted as any others"
+    return f"{said} in {up_to}{most} of {int(row['units'])} units{where}{counts}; {said_limit}."
 
 
 def _low(said: str) -> str:
@@ -207,9 +214,9 @@ def _low(said: str) -> str:
     return said[0].lower() + said[1:] if said.startswith(("An ", "The ")) else said
 
 
-def _by(row, column: str, rating: Rating) -> str:
-    side = "negative" if rating.resting.endswith("above") else "positive"
-    return f"{_value(row[column], rating.unit)} from its {side} supply pin"
+def _side(rating: Rating) -> str:
+    """Of the supply from which a voltage is told."""
+    return "negative" if rating.resting.endswith("above") else "positive"
 
 
 _PHRASES = {
@@ -236,8 +243,8 @@ def _margin(rating: Rating) -> float:
     return NEAR_LIMIT_V if rating.resting.startswith("output_") and rating.unit == "V" else 0.0
 
 
-def _value(value: float, unit: str) -> str:
-    return f"{round(float(value), 2):g} V" if unit == "V" else format_quantity(float(value), unit, 3)
+def _value(value: float, unit: str, digits: int = 2) -> str:
+    return f"{round(float(value), digits):.6g} V" if unit == "V" else format_quantity(float(value), unit, 3)
 
 
 def _corner_words(row) -> str:
