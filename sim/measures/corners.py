@@ -15,7 +15,7 @@ from sim.deck.build import SUPPLY_COLUMN, chain_of, unit_table, unit_values
 from sim.deck.outside import unit_outside
 from sim.engine.ngspice import Simulator
 from sim.measures.ratings import resting_volts
-from sim.measures.supply import check_feed
+from sim.measures.supply import check_feed, rest
 from sim.quantity import PartValue
 from sim.sampling.draw import IQ_LEAST, IQ_MOST
 
@@ -55,10 +55,13 @@ class AtCorner:
         At the far end of the feedline. [V]
     resting : ndarray, shape (n_device, len(RESTING))
         See :data:`sim.measures.ratings.RESTING`. [V, A]
+    reserve_v : float
+        As :attr:`sim.measures.supply.Rest.supply_reserve_v`. [V]
     """
 
     supply_v: float
     resting: np.ndarray
+    reserve_v: float
 
 
 def corners_of(studies) -> list[Corner]:
@@ -110,7 +113,7 @@ class CornerWorker:
         self._simulator.load(deck.lines, nodes)
         operating = {"0": 0.0, **self._simulator.operating_point(nodes)}
         check_feed(operating, deck, values.outside.feed, values.supply_v)
-        return AtCorner(values.supply_v, resting_volts(operating, deck))
+        return AtCorner(values.supply_v, resting_volts(operating, deck), rest(operating, deck).supply_reserve_v)
 
 
 def corner_values(study, chain, corner: Corner):

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from sim.quantity import format_quantity
 from sim.report.model import Table
-from sim.summary.ratings import KEPT, NO_POINT, UNKNOWN
+from sim.summary.ratings import KEPT, NO_POINT, UNKNOWN, WHOLE
 
 _MOST_ROWS = 40
 
@@ -63,7 +63,8 @@ def _cells(row, name: str, several: bool) -> tuple[str, ...]:
     if row["verdict"] == NO_POINT:
         head, limit, worst, outside, data = "Operating point", "–", str(row["part"]), "–", "–"
     else:
-        head, unit = f"{row['part']} ({row['device']}), {row['rating']}", str(row["unit_of_value"])
+        unit = str(row["unit_of_value"])
+        head = f"{row['part']} ({row['device']}), {row['rating']}" if row["part"] != WHOLE else f"Unit, {row['rating']}"
         limit = _value(row["limit"], unit)
         # Three decimals where two would not tell a value from its limit.
         digits = 3 if any(_value(row[column], unit) == limit for column in ("worst", "corner_worst")) else 2
@@ -72,7 +73,7 @@ def _cells(row, name: str, several: bool) -> tuple[str, ...]:
             where = f" (unit {int(row['unit'])}, {row['supply_v']:.4g} V, {row['temperature_c']:.3g} °C)"
         worst = _value(row["worst"], unit, digits) + where
         outside = f"{int(row['outside'])} of {int(row['units'])}"
-        data = "verified" if row["verified"] else "not verified"
+        data = "–" if row["part"] == WHOLE else "verified" if row["verified"] == 1 else "not verified"
     corner = "–"
     if row["corner_temperature_c"] == row["corner_temperature_c"]:
         volts = "" if row["corner_supply_v"] != row["corner_supply_v"] else f"{row['corner_supply_v']:.4g} V, "

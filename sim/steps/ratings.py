@@ -8,6 +8,7 @@ from pandas import DataFrame
 from sim.deck.build import SUPPLY_COLUMN, chain_of, unit_table
 from sim.engine.isolate import isolated
 from sim.measures.corners import CornerWorker, corners_of
+from sim.measures.panel import SINGLE
 from sim.summary.collect import Gathered
 from sim.summary.ratings import RatedScenario, ratings_table, ratings_told
 from sim.tables import write_csv
@@ -40,6 +41,7 @@ def ratings(every, gathered: Gathered, failed: DataFrame, names, out: Path) -> l
             number=number,
             devices=_devices(chains[number]),
             resting=gathered.resting[place],
+            reserve=gathered.single[place, :, SINGLE.index("supply_reserve_v")],
             refused=tuple(map(str, lost.loc[lost["scenario"] == number, "reason"])),
             corners=tuple(pair for pair in zip(corners, found, strict=True) if pair[0].scenario == place),
         )

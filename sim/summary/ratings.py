@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 KEPT, OUTSIDE, AT_CORNER, UNKNOWN = "kept", "outside", "outside at a corner", "not known"
 NO_POINT = "no operating point"
 """Verdicts."""
+WHOLE, RESERVE_LEFT = "unit", "supply reserve"
+"""Part and rating of the row about all that a unit needs of its supply."""
 OPERATING_POINT = "operating point"
 """Rating of the row that a corner without one gets."""
 _SLACK = 1e-6  # what rounding may do at a limit [V, A]
@@ -40,6 +42,8 @@ class RatedScenario:
         Name in the circuit and record of each op-amp.
     resting : ndarray, shape (n_unit, n_device, len(RESTING))
         NaN where a unit failed. [V, A]
+    reserve : ndarray, shape (n_unit,)
+        The measure ``supply_reserve_v``. [V]
     refused : tuple of str
         Reasons of drawn units that were not computed for a rating's sake.
     corners : tuple of (Corner, AtCorner or Failed)
@@ -48,6 +52,7 @@ class RatedScenario:
     number: int
     devices: tuple
     resting: np.ndarray
+    reserve: np.ndarray
     refused: tuple[str, ...]
     corners: tuple
 
@@ -77,6 +82,7 @@ def ratings_table(rated: Sequence[RatedScenario], units: np.ndarray, conditions)
         for place, (device, record) in enumerate(one.devices):
             head = {"scenario": one.number, "device": device, "part": record.part, "verified": int(record.verified)}
             rows += [head | _row(one, place, record, rating, units, conditions) for rating in RATINGS]
+        rows.append({"scenario": one.number, "device": "", "part": WHOLE, **_reserve(one, units, conditions)})
         for corner, found in one.corners:
             if isinstance(found, Failed):
                 rows.append(
@@ -95,30 +101,49 @@ def ratings_table(rated: Sequence[RatedScenario], units: np.ndarray, conditions)
 
 def _row(one: RatedScenario, place: int, record, rating: Rating, units: np.ndarray, conditions) -> dict:
     limit, quantity = rating.limit(record), RESTING.index(rating.resting)
-    values, drawn = one.resting[:, place, quantity], units > 0
+    values = one.resting[:, place, quantity]
     refused = _refused(one.refused, f"{record.part} ({one.devices[place][0]})", rating)
+    corners = [(corner, at, at.resting[place, quantity]) for corner, at in one.corners if isinstance(at, AtCorner)]
+    return _judged(one.number, rating, limit, values, len(refused), corners, units, conditions)
+
+
+def _reserve(one: RatedScenario, units: np.ndarray, conditions) -> dict:
+    """The row about the supply that the whole unit needs: op-amps, circuit, regulator."""
+    rating = Rating(RESERVE_LEFT, "reserve", False)
+    # A unit that states no need has an infinite reserve.
+    values = np.where(np.isfinite(one.reserve), one.reserve, np.nan)
+    corners = [
+        (corner, at, at.reserve_v)
+        for corner, at in one.corners
+        if isinstance(at, AtCorner) and math.isfinite(at.reserve_v)
+    ]
+    return _judged(one.number, rating, 0.0, values, 0, corners, units, conditions)
+
+
+def _judged(number: int, rating: Rating, limit: float, values, refused: int, corners, units, conditions) -> dict:
+    """Cells about one rating: the worst of units and of corners (each with its value), and the verdict."""
+    drawn = units > 0
     excess = rating.excess(values, limit)
-    beyond = int((excess[drawn] > _SLACK).sum()) + len(refused)
+    beyond = int((excess[drawn] > _SLACK).sum()) + refused
     row = {
         "rating": rating.name,
         "unit_of_value": rating.unit,
         "limit": limit,
         "outside": beyond,
-        "not_computed": len(refused),
+        "not_computed": refused,
         "units": int(drawn.sum()),
     }
     counted = np.where(drawn, excess, np.nan) if np.isfinite(excess[drawn]).any() else excess
     if np.isfinite(counted).any():
         worst = int(np.nanargmax(counted))
-        temperature_c, supply_v = conditions(one.number, int(units[worst]))
+        temperature_c, supply_v = conditions(number, int(units[worst]))
         row |= {"worst": values[worst], "unit": int(units[worst])}
         row |= {"temperature_c": temperature_c, "supply_v": supply_v}
-    corners = [(corner, at) for corner, at in one.corners if isinstance(at, AtCorner)]
-    at_corners = np.array([at.resting[place, quantity] for _, at in corners])
+    at_corners = np.array([value for *_, value in corners])
     cornered = rating.excess(at_corners, limit)
     if np.isfinite(cornered).any():
         worst = int(np.nanargmax(cornered))
-        row |= {"corner_worst": at_corners[worst], **_corner_cells(*_conditions(corners[worst]))}
+        row |= {"corner_worst": at_corners[worst], **_corner_cells(corners[worst][0], corners[worst][1].supply_v)}
     known = np.isfinite(counted).any() or np.isfinite(cornered).any() or refused
     at_corner = bool((cornered > _SLACK).any())
     return row | {"verdict": OUTSIDE if beyond else AT_CORNER if at_corner else KEPT if known else UNKNOWN}
@@ -130,11 +155,6 @@ def _refused(reasons: Sequence[str], who: str, rating: Rating) -> list[str]:
         return []
     why = "its limit is" if rating.most else "it needs"
     return [reason for reason in reasons if re.match(re.escape(who), reason) and why in reason]
-
-
-def _conditions(cornered: tuple[Corner, AtCorner]) -> tuple[Corner, float]:
-    corner, at = cornered
-    return corner, at.supply_v
 
 
 def _corner_cells(corner: Corner, supply_v: float) -> dict:
@@ -165,7 +185,9 @@ def ratings_told(table: DataFrame, names: Mapping[int, str]) -> list[str]:
     for verdict in (OUTSIDE, AT_CORNER, NO_POINT):
         own = table[table["verdict"] == verdict]
         if verdict == OUTSIDE:
-            own = own[own["rating"] != "supply, least"]
+            own = own[~own["rating"].isin(["supply, least", RESERVE_LEFT])]
+        if (own["rating"] == "supply, least").any():
+            own = own[own["rating"] != RESERVE_LEFT]
         for key, rows in own.groupby(["part", "device", "rating"], sort=False):
             # What units show needs no corner.
             if key in known:
@@ -181,6 +203,12 @@ def _told(rows: DataFrame, verdict: str, names: Mapping[int, str]) -> str:
     if verdict == NO_POINT:
         row = rows.iloc[0]
         return f"At a corner{where} ({_corner_words(row)}) a unit has no operating point: {row['part']}."
+    if rows["rating"].iloc[0] == RESERVE_LEFT:
+        row = rows.loc[rows["corner_worst"].idxmin()]
+        return (
+            f"At a corner that no drawn unit met{where} ({_corner_words(row)}) a unit gets {-row['corner_worst']:.2f} V"
+            " less supply than it needs."
+        )
     column = "worst" if verdict == OUTSIDE else "corner_worst"
     rating = next(rating for rating in RATINGS if rating.name == rows["rating"].iloc[0])
     # Of units that were not computed the value is in failures.csv alone.

@@ -91,10 +91,21 @@ def test_a_corner_without_an_operating_point_is_told(tmp_path):
     lost = [corner for corner, answer in zip(corners_of([study]), found, strict=True) if isinstance(answer, Failed)]
     assert len(lost) == 2 and not any(corner.most or corner.temperature_c < 60 for corner in lost)
     corners = tuple(zip(corners_of([study]), found, strict=True))
-    rated = RatedScenario(0, (), np.zeros((1, 0, len(RESTING))), (), corners)
+    rated = RatedScenario(0, (), np.zeros((1, 0, len(RESTING))), np.array([np.inf]), (), corners)
     table = ratings_table([rated], np.array([0]), lambda *_: (20.0, 12.0))
     told = ratings_told(table, {0: "as designed"})
     assert told and told[0].startswith("At a corner (") and "converter asks for 2.5 W" in told[0]
+
+
+def test_a_regulator_that_starves_at_a_corner(tmp_path):
+    """8 V and 0.5 V of dropout are there in the drawn units, and not with the supply 3 % low: 8.46 V."""
+    supply = {"voltage": "8.72 V 3% normal", "regulator": "8 V"}
+    _, table, said = _run(tmp_path, run={"units": 2}, feedline={"length": "30 m", "cable": "rg6-cu"}, supply=supply)
+    row = table[table["rating"] == "supply reserve"].iloc[0]
+    assert (row["part"], row["verdict"], row["outside"]) == ("unit", "outside at a corner", 0)
+    # The least supply less the drop of some 5 mA in 0.9 ohm of line, against 8.5 V.
+    assert row["corner_worst"] == pytest.approx(8.72 * 0.97 - 5.5e-3 * 0.9 - 8.5, abs=2e-3)
+    assert f"a unit gets {-row['corner_worst']:.2f} V less supply than it needs" in said
 
 
 def test_units_on_too_much_are_counted_and_told(tmp_path):
