@@ -44,6 +44,7 @@ def modelled(study: Mapping, has_opamp: bool = True) -> tuple[str, ...]:
         "thermal noise, and its resistance in the supply where it carries the power.",
         *_tee_lines(study),
         *_feed_lines(study),
+        *_temperature_lines(study),
         f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
         f"{said('receiver.noise_figure', 'dB')}.",
         *_two_inputs(model),
@@ -129,6 +130,19 @@ def _stability_lines(study: Mapping) -> list[str]:
         "ranges are an engineering choice, no source. Both ends together: the hardest antennas on every feedline.",
         "Proof in time: some units are kicked in the time domain on lines without loss, the only ones the simulator "
         "has, and poles are counted on the same lines. A slow growth shows only if the time watched is long enough.",
+    ]
+
+
+def _temperature_lines(study: Mapping) -> list[str]:
+    """What follows temperature and how, where a study has more than one."""
+    varied = any(entry.get("what") == "run.temperature" for entry in study.get("vary", ()))
+    if not varied and ".." not in str(_table(study, "run").get("temperature", "")):
+        return []
+    return [
+        "Temperature: parts by the limits of their kind; gain-bandwidth and slew rate −0.2 %/K, quiescent current +0.15"
+        " %/K, bias current of FET inputs doubling every 10 K, thermal noise and the op-amps' white noise as the root "
+        "of the absolute temperature. Limits of data sheets and common practice: estimates. Open-loop gain, output "
+        "resistance, feedline and antenna stay as they are."
     ]
 
 

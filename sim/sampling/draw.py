@@ -255,8 +255,9 @@ def die_at(die: DieDraws, temperature_c: np.ndarray, fet_input: bool = False) ->
 
     Notes
     -----
-    Left at their values of 25 °C: open-loop gain, offset, input capacitance, output resistance, second pole, current
-    noise. Gain-bandwidth of JFET inputs falls faster than this (from memory, no source).
+    Left at their values of 25 °C: open-loop gain, offset, input capacitance, output resistance, second pole. Current
+    noise follows the circuit's temperature as voltage noise does, also that of a FET, whose shot noise rises with its
+    leakage. Gain-bandwidth of JFET inputs falls faster than this (from memory, no source).
     """
     rise = np.asarray(temperature_c) - REFERENCE_C
     speed = 1 + GBW_PER_KELVIN * rise

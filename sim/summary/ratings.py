@@ -189,11 +189,12 @@ def ratings_told(table: DataFrame, names: Mapping[int, str]) -> list[str]:
         if (own["rating"] == "supply, least").any():
             own = own[own["rating"] != RESERVE_LEFT]
         for key, rows in own.groupby(["part", "device", "rating"], sort=False):
-            # What units show needs no corner.
             if key in known:
                 continue
             known.add(key)
             told.append(_told(rows, verdict, names))
+            if verdict == OUTSIDE:
+                told[-1] += _also_cornered(table, key, names)
     return told
 
 
@@ -235,6 +236,19 @@ def _told(rows: DataFrame, verdict: str, names: Mapping[int, str]) -> str:
     if rating.resting == "volts":
         said_limit += ". Up to a tenth above it units are computed and counted as any others"
     return f"{said} in {up_to}{most} of {int(row['units'])} units{where}{counts}; {said_limit}."
+
+
+def _also_cornered(table: DataFrame, key: tuple, names: Mapping[int, str]) -> str:
+    """A sentence for the choices in which only a corner shows what units show in others; nothing without such ones."""
+    part, device, name = key
+    same = (table["part"] == part) & (table["device"] == device) & (table["rating"] == name)
+    rows = table[same & (table["verdict"] == AT_CORNER)]
+    if rows.empty:
+        return ""
+    rating = next(rating for rating in RATINGS if rating.name == name)
+    row = rows.loc[rating.excess(rows["corner_worst"], rows["limit"]).idxmax()]
+    where = _some([names[int(number)] for number in rows["scenario"]])
+    return f" With {where} only a corner shows it: {_value(row['corner_worst'], rating.unit)} ({_corner_words(row)})."
 
 
 def _low(said: str) -> str:
