@@ -41,6 +41,8 @@ CONTRACT = {
     "match_system_gain_db": "dB",
     "match_system_phase_deg": "degree",
     "supply_reserve_v": "V",
+    "input_reserve_v": "V",
+    "output_reserve_v": "V",
 }
 LATER = {"headroom_db", "oip2_dbm", "oip3_dbm"}
 

@@ -33,6 +33,8 @@ ONLY_WITH_CAUSE = (
     "weather.csv",
     "array.csv",
     "array_pattern.csv",
+    "temperature.csv",
+    "drift.csv",
 )
 """Tables of studies that ask for them."""
 SAME = (

@@ -41,7 +41,7 @@ def act(given) -> int:
     _parts(console, chains[0])
     _scenarios(console, every)
     _limits(console, study)
-    _warnings(console, every)
+    _warnings(console, every, chains)
     console.print(_cost(study, every))
     return 0
 
@@ -294,10 +294,15 @@ def _limits(console, study) -> None:
     console.print(table)
 
 
-def _warnings(console, every) -> None:
+def _warnings(console, every, chains) -> None:
+    from sim.measures.supply_ends import supply_ends_told
     from sim.steps.cautions import cautions
 
     for text in dict.fromkeys(text for scenario in every for text in cautions(scenario.study)):
+        console.print(f"Note: {text}", markup=False)
+    for text in dict.fromkeys(
+        text for scenario, chain in zip(every, chains, strict=True) for text in supply_ends_told(scenario.study, chain)
+    ):
         console.print(f"Note: {text}", markup=False)
 
 

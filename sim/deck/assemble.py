@@ -1,11 +1,11 @@
 """One unit in one scenario, written out as a deck."""
 
-from sim.deck.chain import REFERENCE_LOAD, RESERVED, SOURCE_CURRENT, Chain, Deck, UnitValues
+from sim.deck.chain import REFERENCE_LOAD, RESERVED, SOURCE_CURRENT, Chain, Deck, RestingDevice, UnitValues
 from sim.deck.clamp import leakage_cards
 from sim.deck.emf import BALANCED_READS, LEG_DRIVE, emf_cards
 from sim.deck.feed import feed_cards
 from sim.errors import CircuitError, Fault
-from sim.opamp.macromodel import macromodel_cards
+from sim.opamp.macromodel import macromodel_cards, output_stage_node
 
 OPTIONS = ".options reltol=1e-5 abstol=1e-14 vntol=1e-9 gmin=1e-15"
 """Tight tolerances: the operating point of a fast op-amp with 120 dB of gain needs them."""
@@ -61,6 +61,8 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         lines += macromodel_cards(macro, device.name.lower(), pins)
         operating += pins
         every.append(pins)
+    last_output = operating[-1] if circuit.devices else ""
+    operating += [output_stage_node(device.name.lower()) for device in circuit.devices]
     drives, reads = [], ["z_in" if circuit.balanced else circuit.input, SOURCE_CURRENT, circuit.output]
     for number, probe in enumerate(circuit.probes, start=1):
         a, b = node(probe.drive_node), node(probe.receive_node)
@@ -84,11 +86,12 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         operating=tuple(dict.fromkeys(operating)),
         output=circuit.output,
         probes=len(circuit.probes),
-        operating_output=operating[-1] if circuit.devices else "",
+        operating_output=last_output,
         pins=tuple(every),
         feed_node=feed.node,
         feed_current=feed.current,
         least_volts=_least_volts(chain, unit, every, feed.node),
+        resting=_resting(chain, unit, every),
     )
 
 
@@ -101,6 +104,14 @@ def _least_volts(chain: Chain, unit: UnitValues, pins, feed_node: str) -> tuple[
     if feed.regulator is not None:
         found.append((feed_node, "0", feed.regulator + feed.dropout))
     return tuple(found)
+
+
+def _resting(chain: Chain, unit: UnitValues, pins) -> tuple[RestingDevice, ...]:
+    """See :attr:`Deck.resting`."""
+    return tuple(
+        RestingDevice(own, m.cm_low, m.cm_high, m.headroom, output_stage_node(device.name.lower()), m.rout)
+        for device, m, own in zip(chain.circuit.devices, unit.macros, pins, strict=True)
+    )
 
 
 def _refuse_collisions(circuit, lines) -> None:

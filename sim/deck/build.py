@@ -286,7 +286,7 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
     columns[SUPPLY_COLUMN] = draw_part(study.supply.voltage, SUPPLY_COLUMN, seed, units, build)
     columns |= draw_outside(chain.outside, seed, units, build, temperature)
     for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
-        die = die_at(draw_die(device.name, seed, units), temperature)
+        die = die_at(draw_die(device.name, seed, units), temperature, record.fet_input)
         nominal = nominal_parameters(record)
         values = {
             "gbw": nominal.gbw * die.gbw,

@@ -194,6 +194,30 @@ class UnitValues:
 
 
 @dataclass(frozen=True)
+class RestingDevice:
+    """Where an op-amp's resting voltages are read, and what its record says of them.
+
+    Attributes
+    ----------
+    pins : tuple of str
+        Nodes inp, inn, vcc, vee, out.
+    cm_low, cm_high, headroom : float
+        Of the record: input range above the negative and below the positive pin, swing short of either. [V]
+    stage : str
+        Node of the macromodel before its output resistance; empty where the model has none.
+    rout : float
+        That resistance. [Ω]
+    """
+
+    pins: tuple[str, str, str, str, str]
+    cm_low: float
+    cm_high: float
+    headroom: float
+    stage: str = ""
+    rout: float = float("nan")
+
+
+@dataclass(frozen=True)
 class Deck:
     """A complete deck without analyses, and the names by which to drive and read it.
 
@@ -209,7 +233,7 @@ class Deck:
         the emf source, output voltage, two a probe, and of two inputs those of :data:`sim.deck.emf.BALANCED_READS`.
     operating : tuple of str
         Vectors of the operating point: supply pin, supply current, the end of the feed, then each op-amp's inp, inn,
-        vcc, vee, out.
+        vcc, vee, out, then the node inside each before its output resistance.
     output : str
         Output node.
     source : str
@@ -226,6 +250,8 @@ class Deck:
         Between which nodes how many volts must stand at least: op-amps, circuit, regulator. [V]
     feed_current : str
         Vector of the amplifier's own current; empty where the supply's is that.
+    resting : tuple of RestingDevice
+        One for each op-amp.
     """
 
     lines: tuple[str, ...]
@@ -240,6 +266,7 @@ class Deck:
     feed_node: str = "vcc"
     feed_current: str = ""
     least_volts: tuple[tuple[str, str, float], ...] = ()
+    resting: tuple[RestingDevice, ...] = ()
 
 
 SOURCE_CURRENT = "vz_emf#branch"

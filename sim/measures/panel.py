@@ -56,6 +56,8 @@ SINGLE = (
     "current_ma",
     "output_dc_v",
     "supply_reserve_v",
+    "input_reserve_v",
+    "output_reserve_v",
 )
 """Measures with one value a unit, in the order of :attr:`UnitMeasures.single`."""
 
@@ -315,6 +317,8 @@ def unit_measures(run, rest: Rest, around: Surroundings, reader: Reader) -> Unit
             rest.current_ma,
             rest.output_dc_v,
             rest.supply_reserve_v,
+            rest.input_reserve_v,
+            rest.output_reserve_v,
         ]
     )
     distance = np.full(len(around.read_hz), np.nan)

@@ -10,14 +10,13 @@ from dataclasses import dataclass
 from sim.deck.chain import Chain, Deck, Feed
 from sim.deck.feed import carried_power
 from sim.engine.ngspice import UnitFailed
+from sim.measures.ratings import NEAR_LIMIT_V, input_reserve, output_reserve, resting_volts
 from sim.quantity import format_quantity
 
 LEEWAY = 0.1
 """How far beyond its stated supply range an op-amp is still computed: between operating range and absolute maximum
 rating lie some 5 to 10 % in most data sheets (from memory). Past it a number would be about a part that is dead or does
 not run. [1]"""
-NEAR_LIMIT_V = 0.1
-"""An output this near to its swing limit is taken to be stuck there; own choice. [V]"""
 
 
 class OutOfRating(UnitFailed):
@@ -41,17 +40,21 @@ class Rest:
     supply_reserve_v : float
         Above the least supply that any of its op-amps, its circuit or its regulator needs; infinite where none states
         one. [V]
+    input_reserve_v, output_reserve_v : float
+        Least of all op-amps, see :func:`sim.measures.ratings.input_reserve`; infinite without one. [V]
     """
 
     supply_v: float
     current_ma: float
     output_dc_v: float
     supply_reserve_v: float
+    input_reserve_v: float
+    output_reserve_v: float
 
 
 def rest(operating: dict, deck: Deck) -> Rest:
     """Read supply and output off an operating point (vector names as in :attr:`Deck.operating`)."""
-    last_output = deck.operating_output
+    last_output, resting = deck.operating_output, resting_volts(operating, deck)
     # A node that is ground is not among the vectors.
     reserves = [operating[high] - operating.get(low, 0.0) - least for high, low, least in deck.least_volts]
     return Rest(
@@ -60,6 +63,8 @@ def rest(operating: dict, deck: Deck) -> Rest:
         current_ma=-operating["vz_sup#branch"] * 1e3,
         output_dc_v=operating[last_output] if last_output else float("nan"),
         supply_reserve_v=min(reserves, default=float("inf")),
+        input_reserve_v=input_reserve(resting, deck),
+        output_reserve_v=output_reserve(resting, deck),
     )
 
 

@@ -10,6 +10,7 @@ from sim.deck.build import chain_of, unit_table, unit_values
 from sim.engine.ngspice import Simulator, UnitFailed
 from sim.engine.sweep import SweepPlan, plan_for, run_unit
 from sim.measures.panel import CURVES, LARGEST_MISFIT, UnitMeasures, receiver_noise_psd, unit_measures
+from sim.measures.ratings import resting_volts
 from sim.measures.supply import check_feed, check_rating, rest, resting_cautions
 from sim.measures.surroundings import around_unit, reader, surroundings
 from sim.stability.judged import study_loads, study_sources
@@ -37,6 +38,8 @@ class Answer:
         Nominal noise at the receiver by device, on the curves' frequencies; empty for other units. [V²/Hz]
     cautions : tuple of str
         About the resting voltages of the nominal unit; empty for other units.
+    resting : ndarray, shape (n_device, len(RESTING))
+        Of every op-amp, see :data:`sim.measures.ratings.RESTING`. [V, A]
     """
 
     measures: UnitMeasures
@@ -44,6 +47,7 @@ class Answer:
     whole_s: float
     contributions: dict
     cautions: tuple[str, ...]
+    resting: np.ndarray
 
 
 @dataclass
@@ -115,6 +119,7 @@ class UnitWorker:
             whole_s=time.perf_counter() - begin,
             contributions=contributions,
             cautions=resting_cautions(run.operating, deck, ready.chain) if item.unit == 0 else (),
+            resting=resting_volts(run.operating, deck),
         )
 
     def _measure(self, ready: _Prepared, deck, values, contributors=False) -> tuple[UnitMeasures, object]:

@@ -12,6 +12,7 @@ Not covered: minimum and maximum columns, temperature, supply dependence. The nu
 
 import difflib
 import math
+import re
 import tomllib
 from dataclasses import dataclass
 from decimal import Decimal
@@ -153,6 +154,11 @@ class OpampRecord:
     def unity_gain_stable(self) -> bool:
         """Whether it may be used as a follower."""
         return self.min_stable_gain <= 1
+
+    @property
+    def fet_input(self) -> bool:
+        """Whether its bias current is a junction's leakage: JFET, CMOS or other FET inputs, by `technology`."""
+        return re.search(r"fet|\bcmos", self.technology, re.IGNORECASE) is not None
 
 
 @dataclass(frozen=True)

@@ -115,6 +115,11 @@ def macromodel_cards(m: MacroParameters, name: str, nodes: tuple[str, str, str, 
     return (_current_feedback if m.current_feedback else _voltage_feedback)(m, name, *nodes)
 
 
+def output_stage_node(name: str) -> str:
+    """Node before the output resistance: its voltage less the output's, over that resistance, is the load current."""
+    return f"{name}_p"
+
+
 def _noise_and_offset(m: MacroParameters, n: str) -> list[str]:
     ren = m.en * m.en / FOUR_K_T
     return [

@@ -40,6 +40,7 @@ class _Tables:
     antennas: object
     arrays: tuple
     weather: object
+    temperature: object
     shown: object
     bands_hz: tuple[float, ...]
     optima: tuple
@@ -126,6 +127,7 @@ def _read(out_dir: Path) -> _Tables:
         antennas=pd.read_csv(antennas) if (antennas := out_dir / "antennas.csv").is_file() else None,
         arrays=_read_arrays(out_dir, answer, shown.numbers),
         weather=_weather_of(out_dir / "weather.csv"),
+        temperature=pd.read_csv(path) if (path := out_dir / "temperature.csv").is_file() else None,
         shown=shown,
         bands_hz=choice.bands_of(summary),
         optima=tuple(answer.get("optima", ())),
@@ -176,6 +178,7 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
         _feedline_map,
         _antenna_map,
         _weathering,
+        _temperature,
         _drivers,
     )
     for maker in makers:
@@ -436,6 +439,24 @@ def _weathering(t: _Tables):
         or a tenth of what is found, is not drawn.""",
             weathering(t.weather, key, others),
         )
+
+
+def _temperature(t: _Tables):
+    from sim.plots.temperature import temperature
+
+    if t.temperature is None or t.temperature.empty:
+        return
+    names, sweeps = dict(t.shown.items()), list(dict.fromkeys(t.temperature["sweep"]))
+    whose = f" Drawn for the first of {len(sweeps)} sweeps ({names.get(sweeps[0], sweeps[0])})." if sweeps[1:] else ""
+    yield (
+        "temperature",
+        "What does temperature do?",
+        f"""All boxes at one temperature. Gain and phase: mean of the units' own changes, the same units at every
+        temperature; what all share no array feels, how far the shade is wide it does. Noise margin, stability and
+        current: the nominal unit, whose parts keep their value, with its dies as warm as the box. Shaded: nine units
+        in ten.{whose} How parts and dies follow temperature: an estimate.""",
+        temperature(t.temperature, sweeps[0]),
+    )
 
 
 def _drivers(t: _Tables):

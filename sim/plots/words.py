@@ -26,6 +26,8 @@ _SHORT = {
     "antenna_margin": "Margin with any antenna",
     "supply_v": "Supply at the unit",
     "supply_reserve_v": "Supply reserve",
+    "input_reserve_v": "Input reserve",
+    "output_reserve_v": "Output reserve",
     "current_ma": "Supply current",
     "output_dc_v": "Output resting voltage",
     "cmrr_db": "Common-mode rejection",

@@ -44,6 +44,7 @@ def modelled(study: Mapping, has_opamp: bool = True) -> tuple[str, ...]:
         "thermal noise, and its resistance in the supply where it carries the power.",
         *_tee_lines(study),
         *_feed_lines(study),
+        *_temperature_lines(study),
         f"Receiver: {said('receiver.impedance', 'ohm')} input, noise figure "
         f"{said('receiver.noise_figure', 'dB')}.",
         *_two_inputs(model),
@@ -71,6 +72,8 @@ def _ground(model: str) -> str:
     if model == "measured":
         return "The site's ground is in the file as it was on that day."
     return "An estimate; the site's ground is not measured."
+
+
 def _two_inputs(model: str) -> list[str]:
     """What bench and common mode are, for the antenna that has two legs."""
     if model != "short-dipole":
@@ -174,6 +177,19 @@ def _clamp_and_weather(study: Mapping) -> list[str]:
             "mix strong stations."
         )
     return lines
+
+
+def _temperature_lines(study: Mapping) -> list[str]:
+    """What follows temperature and how, where a study has more than one."""
+    varied = any(entry.get("what") == "run.temperature" for entry in study.get("vary", ()))
+    if not varied and ".." not in str(_table(study, "run").get("temperature", "")):
+        return []
+    return [
+        "Temperature: parts by the limits of their kind; gain-bandwidth and slew rate −0.2 %/K, quiescent current +0.15"
+        " %/K, bias current of FET inputs doubling every 10 K, thermal noise and the op-amps' white noise as the root "
+        "of the absolute temperature. Limits of data sheets and common practice: estimates. Open-loop gain, output "
+        "resistance, feedline and antenna stay as they are."
+    ]
 
 
 def _feed_lines(study: Mapping) -> list[str]:

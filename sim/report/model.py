@@ -118,6 +118,10 @@ class Page:
     substitution: Substitution = field(default_factory=Substitution)
     weathering: tuple[str, ...] = ()
     weather: Table = field(default_factory=Table)
+    ratings: Table = field(default_factory=Table)
+    temperature: Table = field(default_factory=Table)
+    temperature_note: str = ""
+    drift: Table = field(default_factory=Table)
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
     limits_set: bool = False

@@ -71,7 +71,9 @@ def compose(out_dir: Path) -> Page:
     from sim.report import assumptions, tables
     from sim.report.arrays import phasing_table, spread_table
     from sim.report.mending import mending_table
+    from sim.report.ratings import ratings_table
     from sim.report.substitution import substitution_section
+    from sim.report.temperature import temperature_tables
     from sim.report.weathering import weather_table
     from sim.summary.answer import scenario_names
 
@@ -91,6 +93,7 @@ def compose(out_dir: Path) -> Page:
     lists, at_band = tables.driver_lists(drivers, summary, first, bands_hz)
     banded, single = tables.nominal_tables(summary, first, bands_hz)
     lost, lost_text = tables.failure_table(failures)
+    temperature, drift, temperature_note = temperature_tables(out_dir, names)
     state, stamp = _stamp(answer, limits_set)
     title = str(study.get("title", "")) or "Untitled study"
     return Page(
@@ -108,6 +111,10 @@ def compose(out_dir: Path) -> Page:
         substitution=substitution_section(answer),
         weathering=tuple(map(str, answer.get("weathering", ()))),
         weather=weather_table(out_dir, names),
+        ratings=ratings_table(out_dir / "ratings.csv", names),
+        temperature=temperature,
+        temperature_note=temperature_note,
+        drift=drift,
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,

@@ -20,6 +20,7 @@ coefficients are typical statements of makers and common practice, not data of a
 """
 
 import hashlib
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -55,6 +56,13 @@ GBW_PER_KELVIN = -2e-3
 """Fall of gain-bandwidth and slew rate with temperature: middle of what two data sheets' limits imply. [1/K]"""
 IQ_PER_KELVIN = 1.5e-3
 """Rise of the quiescent current: common practice, no source. [1/K]"""
+FET_BIAS_DOUBLES_K = 10.0
+"""Warming that doubles the bias current of a FET input, a junction's leakage: TL072 data sheet (TI). [K]"""
+
+
+_CURRENT_SIGMA = 0.04
+IQ_LEAST, IQ_MOST = math.exp(-_MOST_SIGMA * _CURRENT_SIGMA), math.exp(_MOST_SIGMA * _CURRENT_SIGMA)
+"""Ends of the spread of a die's quiescent current, against the typical. [1]"""
 
 
 def standard_draws(seed: int, units, name: str) -> np.ndarray:
@@ -208,7 +216,7 @@ def draw_die(name: str, seed: int, units) -> DieDraws:
     def u(what):
         return standard_draws(seed, units, f"{name}.{what}")
 
-    current = lognormal(u("current"), 0.04)
+    current = lognormal(u("current"), _CURRENT_SIGMA, _MOST_SIGMA)
     sigma = 0.0693
     least = np.maximum(np.log(current / _FASTEST), -_MOST_SIGMA * sigma)
     most = np.minimum(np.log(current / _SLOWEST), _MOST_SIGMA * sigma)
@@ -232,11 +240,35 @@ def draw_die(name: str, seed: int, units) -> DieDraws:
     return DieDraws(**{key: np.where(typical, neutral.get(key, 1.0), values) for key, values in vars(draws).items()})
 
 
-def die_at(die: DieDraws, temperature_c: np.ndarray) -> DieDraws:
-    """The same dies at their units' temperature; white noise follows the circuit's temperature by itself."""
+def die_at(die: DieDraws, temperature_c: np.ndarray, fet_input: bool = False) -> DieDraws:
+    """The same dies at their units' temperature; white noise follows the circuit's temperature by itself.
+
+    Parameters
+    ----------
+    die : DieDraws
+        At 25 °C.
+    temperature_c : ndarray, shape (n_unit,)
+        [°C]
+    fet_input : bool
+        Whether the bias current is a junction's leakage, which doubles every :data:`FET_BIAS_DOUBLES_K`; that of
+        bipolar inputs is left as it is.
+
+    Notes
+    -----
+    Left at their values of 25 °C: open-loop gain, offset, input capacitance, output resistance, second pole. Current
+    noise follows the circuit's temperature as voltage noise does, also that of a FET, whose shot noise rises with its
+    leakage. Gain-bandwidth of JFET inputs falls faster than this (from memory, no source).
+    """
     rise = np.asarray(temperature_c) - REFERENCE_C
     speed = 1 + GBW_PER_KELVIN * rise
-    return replace(die, gbw=die.gbw * speed, slew=die.slew * speed, iq=die.iq * (1 + IQ_PER_KELVIN * rise))
+    leak = 2.0 ** (rise / FET_BIAS_DOUBLES_K) if fet_input else 1.0
+    return replace(
+        die,
+        gbw=die.gbw * speed,
+        slew=die.slew * speed,
+        iq=die.iq * (1 + IQ_PER_KELVIN * rise),
+        ib=die.ib * leak,
+    )
 
 
 def draw_temperature(span: tuple[float, float], seed: int, units) -> np.ndarray:

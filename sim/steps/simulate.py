@@ -11,8 +11,10 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 import numpy as np  # noqa: E402
 
+from sim.deck.circuit import read_circuit  # noqa: E402
 from sim.engine.isolate import Failed, isolated  # noqa: E402
 from sim.measures.panel import BANDED, CURVES, SINGLE  # noqa: E402
+from sim.measures.ratings import RESTING  # noqa: E402
 from sim.measures.unit import Item, UnitWorker  # noqa: E402
 from sim.stability.judged import study_loads, study_sources  # noqa: E402
 from sim.steps.layout import chunk_units  # noqa: E402
@@ -41,7 +43,8 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
     arrays : dict of str to ndarray
         scenarios, units; banded (n_scenario, n_unit, measure, band), single (n_scenario, n_unit, measure), curves
         (n_scenario, n_unit, curve, frequency), NaN where a unit failed; read_hz; misfit; contributors and their names;
-        cautions; seconds (inside the simulator, in units altogether). With ``[stability]`` also those of
+        cautions; resting (n_scenario, n_unit, device, quantity), see :data:`sim.measures.ratings.RESTING`; seconds
+        (inside the simulator, in units altogether). With ``[stability]`` also those of
         :class:`sim.summary.lines.Lines` and :class:`sim.summary.antennas.Antennas`.
     failures : list of dict
         Rows of failures.csv.
@@ -56,6 +59,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
         "single": np.full((*shape, len(SINGLE)), np.nan),
         "curves": None,
         "misfit": np.full(shape, np.nan),
+        "resting": np.full((*shape, _most_devices(every), len(RESTING)), np.nan),
     }
     position = {scenario.number: i for i, scenario in enumerate(every)}
     contributions: dict[tuple[int, str], np.ndarray] = {}
@@ -80,6 +84,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
             arrays["single"][where] = measures.single
             arrays["curves"][where] = measures.curves
             arrays["misfit"][where] = measures.misfit
+            arrays["resting"][where][: len(answer.resting)] = answer.resting
             if measures.lines is not None:
                 lines.keep(where, measures.lines)
             if measures.antennas is not None:
@@ -106,6 +111,12 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
     arrays["cautions"] = np.array(cautions, dtype=str)
     arrays["contributor_psd"] = np.array(list(contributions.values()))
     return arrays, failures
+
+
+def _most_devices(every) -> int:
+    """Op-amps of the circuit that has most."""
+    circuits = {(scenario.study.amplifier.circuit, scenario.study.folder) for scenario in every}
+    return max(len(read_circuit(name, folder).devices) for name, folder in circuits)
 
 
 class _Maker:

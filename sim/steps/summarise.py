@@ -18,7 +18,9 @@ from sim.stability.confirm import ConfirmWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
+from sim.steps.ratings import ratings
 from sim.steps.substitution import substitutions
+from sim.steps.temperature import drifts
 from sim.steps.weathering import weathered
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
@@ -86,6 +88,7 @@ def main(argv=None) -> None:
     noises = {scenario.number: noise_words(scenario.study) for scenario in every}
     needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}
     findings = starved_told(all_units, scenario_names(chosen), needed)
+    findings += ratings(every, all_units, failed, scenario_names(chosen), out)
     feedlines, antennas = _feedlines(all_units, every, out), _antennas(all_units, every, out)
     stable = [{entry.scenario for entry in entries if entry.stable} for entries in (feedlines, antennas)]
     rain = weathered(every, scenario_names(chosen), all_units, out)
@@ -104,6 +107,7 @@ def main(argv=None) -> None:
         mending=mendings(study, every, all_units, out),
         antennas=antennas,
         together=together,
+        drift=drifts(study, every, all_units, matches, chosen, out),
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
         arrays=_arrays(all_units, every, out),
         opamps={scenario.number: chain_of(scenario.study).opamps for scenario in every},

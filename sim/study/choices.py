@@ -18,6 +18,7 @@ FIXED = (
     "run.units",
     "run.seed",
     "run.build",
+    "run.sun",
     "stability.cables",
     "stability.lengths",
     "stability.far_ends",

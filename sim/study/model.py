@@ -313,6 +313,12 @@ class Run(StudyTable):
     temperature: Annotated[tuple[float, float], BeforeValidator(_temperature)] = study_key(
         "one value, or a range from which each unit's is drawn", '"-20..40"', "degC", (20.0, 20.0)
     )
+    sun: quantity("K", 0, 80, "Write 0 to 80 K.") = study_key(
+        "how much warmer the sun makes one box of a build than its sisters; told where run.temperature is varied",
+        '"20 K"',
+        "K",
+        20.0,
+    )
     build: whole_number(2, 100_000, "Write a whole number from 2 to 100000.") = study_key(
         "amplifiers made together: they share their lots, and a match is judged among them", "16", default=16
     )

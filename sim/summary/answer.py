@@ -77,6 +77,7 @@ def answer(
     arrays: Sequence[ArrayAnswer] = (),
     opamps: Mapping[int, tuple] | None = None,
     substitution: Sequence[dict] = (),
+    drift: Sequence[str] = (),
 ) -> dict:
     """What the run says.
 
@@ -110,6 +111,8 @@ def answer(
         Those of each scenario.
     substitution : sequence of dict
         Of each op-amp judged against another, from :func:`sim.summary.substitution_words.entry_of`.
+    drift : sequence of str
+        Sentences about temperature, where the study varies it.
 
     Returns
     -------
@@ -132,7 +135,7 @@ def answer(
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
     first = best[0] if best else min(names)
-    sentences += _loss_told(losses, names)
+    sentences += [*drift, *_loss_told(losses, names)]
     rises = plug_in.rises(summary)
     noise = (noises or {}).get(first, "the noise of the site that the study names")
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
@@ -234,7 +237,10 @@ def scenario_names(scenarios: DataFrame) -> dict[int, str]:
             bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|none|", text, re.IGNORECASE) is not None
             leak = key.startswith("weather.") and key != "weather.state"
             last = key.rsplit(".", 1)[-1]
-            words.append(f"{last.replace('_', ' ') if leak else last} {text}" if bare or leak else text)
+            if bare and key == "run.temperature":
+                words.append(f"{text} °C")
+            else:
+                words.append(f"{last.replace('_', ' ') if leak else last} {text}" if bare or leak else text)
         names[int(number)] = ", ".join(words) or "as designed"
     return names
 
@@ -338,6 +344,7 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept:
     if len(entries) == 1:
         return list(entries[0]["verdict"])
     by_number = {entry["scenario"]: entry for entry in entries}
+    choices = "temperatures" if all(set(entry["values"]) == {"run.temperature"} for entry in entries) else "choices"
     passing = [entry["name"] for entry in entries if entry["passes"]]
     leaders = [by_number[number] for number in best]
     surely = all(entry["yield_low"] >= NEEDED_YIELD for entry in entries if entry["passes"])
@@ -351,17 +358,17 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept:
         else (f"best: {listed([entry['name'] for entry in leaders])}, {share} {bounds}")
     )
     if len(passing) == len(entries):
-        first = f"{word}: all {len(entries)} choices keep the limits; {top}."
+        first = f"{word}: all {len(entries)} {choices} keep the limits; {top}."
     elif passing:
         if len(passing) == len(leaders) > 1:
             top = f"with each of these {share} {bounds}"
         keep = "keeps" if len(passing) == 1 else "keep"
-        first = f"{word}, with {listed(passing)}: {len(passing)} of {len(entries)} choices {keep} the limits; {top}."
+        first = f"{word}, with {listed(passing)}: {len(passing)} of {len(entries)} {choices} {keep} the limits; {top}."
     else:
         need = f"{100 * NEEDED_YIELD:.0f} % are needed"
         if leaders[0]["passed"] == 0:
             top = f"no unit of any of them keeps every limit {bounds}"
-        first = f"No: none of the {len(entries)} choices keeps the limits; {top}; {need}."
+        first = f"No: none of the {len(entries)} {choices} keeps the limits; {top}; {need}."
     if alike:
         # One sentence has said it for all of them.
         return [first, *leaders[0]["verdict"][1:]]
@@ -371,7 +378,7 @@ def _opening(entries: Sequence[dict], best: Sequence[int], limited: bool, swept:
     if many:
         told.append("The numbers of each value stand in summary.csv.")
     elif len(entries) > MOST_SCENARIOS_TOLD and not judged:
-        told.append(f"The other {len(entries) - MOST_SCENARIOS_TOLD} choices stand in summary.csv.")
+        told.append(f"The other {len(entries) - MOST_SCENARIOS_TOLD} {choices} stand in summary.csv.")
     return [first, *told, *leaders[0]["verdict"][1:]]
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 ANTENNA_SINGLE = ("antenna_margin",)
 """Measures that a unit has beside the others in a study with ``[stability]``."""
 
+
 @dataclass(frozen=True)
 class Antennas(Kept):
     """Verdicts of units with every source.

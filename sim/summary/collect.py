@@ -50,6 +50,8 @@ class Gathered:
         Verdicts on every feedline; None without ``[stability]``.
     antennas : Antennas or None
         Verdicts with every antenna; None without ``[stability]``.
+    resting : ndarray, shape (n_scenario, n_unit, n_device, len(RESTING)), or None
+        Of every op-amp at rest, see :data:`sim.measures.ratings.RESTING`; None where the chunks do not say. [V, A]
     """
 
     scenarios: np.ndarray
@@ -64,6 +66,7 @@ class Gathered:
     cautions: tuple[str, ...] = ()
     lines: Lines | None = None
     antennas: Antennas | None = None
+    resting: np.ndarray | None = None
 
     @property
     def failed(self) -> np.ndarray:
@@ -150,6 +153,7 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
         cautions=tuple(dict.fromkeys(str(text) for head in heads for text in head["cautions"])),
         lines=lines,
         antennas=antennas,
+        resting=_resting(paths, rows, len(units)),
     )
 
 
@@ -163,6 +167,17 @@ def _maps(kind, paths, rows, n_unit: int):
     for part, places in zip(judged, rows, strict=True):
         whole.place(part, places)
     return whole
+
+
+def _resting(paths, rows, n_unit: int) -> np.ndarray | None:
+    """Resting volts of all chunks as one; None where a chunk says nothing of them."""
+    whole: dict[str, np.ndarray] = {}
+    for path, places in zip(paths, rows, strict=True):
+        with np.load(path, allow_pickle=False) as arrays:
+            if "resting" not in arrays:
+                return None
+            _place(whole, {"resting": arrays["resting"]}, places, n_unit)
+    return whole["resting"]
 
 
 _HEAD = ("scenarios", "units", "seconds", "cautions", "contributor_scenarios", "contributor_names", "contributor_psd")

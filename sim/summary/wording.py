@@ -28,6 +28,8 @@ _NAMES = {
     "antenna_margin": "stability margin with any antenna",
     "supply_v": "supply at the unit",
     "supply_reserve_v": "supply reserve",
+    "input_reserve_v": "input reserve",
+    "output_reserve_v": "output reserve",
     "current_ma": "supply current",
     "output_dc_v": "resting voltage of the output",
     "match_gain_db": "gain match",

@@ -30,22 +30,26 @@ NEEDED_YIELD = 0.9
 source; the yield itself always stands beside it. [1]"""
 
 RESERVE = "supply_reserve_v"
-"""Measure that no unit may have below zero, asked or not."""
+RESERVES = (RESERVE, "input_reserve_v", "output_reserve_v")
+"""Measures that no unit may have below zero, asked or not."""
 
 COLUMNS = TABLES["summary.csv"]
 
 
 def limits_kept(limits: Mapping[str, Limit], gathered: Gathered) -> dict[str, Limit]:
-    """The study's limits and, where some unit gets less supply than it needs, that none may.
+    """The study's limits and, where some unit gets less supply than it needs or rests outside a range, that none may.
 
     Parameters
     ----------
     limits : mapping of measure to Limit
-        The study's own; one on :data:`RESERVE` stands as it is.
+        The study's own; those on :data:`RESERVES` stand as they are.
     gathered : Gathered
     """
-    starved = np.any(gathered.single[:, :, SINGLE.index(RESERVE)] < 0)
-    own = {RESERVE: Limit(0.0, math.inf)} if starved and RESERVE not in limits else {}
+    own = {
+        name: Limit(0.0, math.inf)
+        for name in RESERVES
+        if name not in limits and np.any(gathered.single[:, :, SINGLE.index(name)] < 0)
+    }
     return {**limits, **own}
 
 

@@ -1,7 +1,7 @@
 """Op-amp records: units, completeness, and what is said about a wrong one."""
 
 import tomllib
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -323,3 +323,12 @@ def test_a_key_of_ten_thousand_words_is_refused():
     assert message("a" + ".a" * 20_000 + " = 1\n") == (
         "my.toml, line 1: holds more than 500 dots.\n  Write shorter lines."
     )
+
+
+def test_which_inputs_are_fets():
+    """JFET and CMOS inputs by their technology, and no bipolar one, whatever process it is made in."""
+    fets = {"AD8066", "ADA4817-1", "LTC6268", "OPA656", "OPA657", "OPA810", "OPA818", "THS4631", "TL072"}
+    assert {name for name in list_opamps() if load_opamp(name).fet_input} >= fets
+    # Every part that draws less than a nanoampere, and no other, is one.
+    assert all(load_opamp(name).fet_input == (abs(load_opamp(name).ib) < 1e-9) for name in list_opamps())
+    assert not replace(load_opamp("OPA2822"), technology="BiCMOS bipolar input").fet_input

@@ -95,3 +95,11 @@ def test_a_circuit_without_an_opamp_names_none():
     without = modelled(study, has_opamp=False)
     assert not any("OPA2822" in line for line in without)
     assert any("without an op-amp" in line for line in without)
+
+
+def test_temperature_is_told_where_there_is_more_than_one():
+    """A range or a varied temperature brings the line about what follows it; one value does not."""
+    for run, vary in (({"temperature": "-20..40"}, []), ({"temperature": "20"}, [{"what": "run.temperature"}])):
+        said = " ".join(modelled({"run": run, "vary": vary}))
+        assert "bias current of FET inputs doubling every 10 K" in said and "estimates" in said
+    assert "Temperature:" not in " ".join(modelled({"run": {"temperature": "20"}, "vary": []}))

@@ -296,6 +296,18 @@ def test_die_at_temperature():
             assert np.array_equal(getattr(warm, name), getattr(die, name))
 
 
+@pytest.mark.parametrize(("celsius", "factor"), [(-25.0, 1 / 32), (15.0, 0.5), (25.0, 1.0), (65.0, 16.0)])
+def test_bias_current_of_a_fet_doubles(celsius, factor):
+    """Every 10 K (TL072 data sheet), from 25 °C; that of a bipolar input stays, and so does all else."""
+    die = draw_die("Xamp", 1, MANY)
+    warm = die_at(die, np.full(len(MANY), celsius), fet_input=True)
+    plain = die_at(die, np.full(len(MANY), celsius))
+    np.testing.assert_allclose(warm.ib / die.ib, factor, rtol=1e-12)
+    for name in NAMES:
+        one, other = (plain, die) if name == "ib" else (warm, plain)
+        assert np.array_equal(getattr(one, name), getattr(other, name))
+
+
 def test_temperature():
     """Uniform over the span, in its middle for the nominal unit; a single value is the same for all."""
     found = draw_temperature((-20.0, 40.0), 1, MANY)

@@ -33,7 +33,7 @@ def test_every_row_is_whole():
     """Every key says what it means and shows how it is written; a unit is none that nobody reads."""
     for key in study_keys():
         assert key.meaning and key.example and key.table.isprintable(), key
-        assert key.unit in ("", "m", "ohm", "F", "H", "V", "A", "W", "dB", "Hz", "degC", "1", "S/m", "s"), key
+        assert key.unit in ("", "m", "ohm", "F", "H", "V", "A", "W", "dB", "Hz", "degC", "K", "1", "S/m", "s"), key
         assert not (key.required and key.default), key
         tomllib.loads(f"{key.name} = {key.example}")
 

@@ -82,6 +82,7 @@ frequencies = ["1.83 MHz", "3.53 MHz", "7.05 MHz"]
 units = 1000
 seed = 1
 temperature = "20"
+sun = "20 K"
 build = 16
 
 [fixture]
