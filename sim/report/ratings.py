@@ -39,7 +39,6 @@ def ratings_table(path: Path, names) -> Table:
         "Worst of the units",
         "Outside",
         "Worst corner",
-        "Data",
     )
     return Table(columns, tuple(cells for _, cells in rows[:_MOST_ROWS]))
 
@@ -61,7 +60,7 @@ def _beyond(row, column: str) -> float:
 def _cells(row, name: str, several: bool) -> tuple[str, ...]:
     digits = 2
     if row["verdict"] == NO_POINT:
-        head, limit, worst, outside, data = "Operating point", "–", str(row["part"]), "–", "–"
+        head, limit, worst, outside = "Operating point", "–", str(row["part"]), "–"
     else:
         unit = str(row["unit_of_value"])
         head = f"{row['part']} ({row['device']}), {row['rating']}" if row["part"] != WHOLE else f"Unit, {row['rating']}"
@@ -73,13 +72,14 @@ def _cells(row, name: str, several: bool) -> tuple[str, ...]:
             where = f" (unit {int(row['unit'])}, {row['supply_v']:.4g} V, {row['temperature_c']:.3g} °C)"
         worst = _value(row["worst"], unit, digits) + where
         outside = f"{int(row['outside'])} of {int(row['units'])}"
-        data = "–" if row["part"] == WHOLE else "verified" if row["verified"] == 1 else "not verified"
+        if row["verified"] == 0:
+            limit += ", not verified"
     corner = "–"
     if row["corner_temperature_c"] == row["corner_temperature_c"]:
         volts = "" if row["corner_supply_v"] != row["corner_supply_v"] else f"{row['corner_supply_v']:.4g} V, "
         value = _value(row["corner_worst"], str(row["unit_of_value"]), digits) + " " if volts else ""
         corner = f"{value}({volts}{row['corner_temperature_c']:g} °C, current × {row['corner_iq_share']:.2f})"
-    return (head, str(row["verdict"]), limit, *([name] if several else []), worst, outside, corner, data)
+    return (head, str(row["verdict"]), limit, *([name] if several else []), worst, outside, corner)
 
 
 def _value(value: float, unit: str, digits: int = 2) -> str:
