@@ -186,6 +186,21 @@ def test_exported_deck(tmp_path, power):
 
 
 @needs_ngspice
+def test_exported_deck_of_a_drawn_unit(tmp_path):
+    """Unit 2, where leak, contact, clamp and its leakage are its own draws (outside check)."""
+    path = write_study(
+        tmp_path,
+        weather={"state": "input leak 3k 50%, connector leak 1k 50%, contact resistance 5 50%"},
+        amplifier={**BASE["amplifier"], **CLAMP},
+        feedline={"cable": "rg6-ccs", "length": "130 m"},
+        run={"temperature": "-10..60"},
+    )
+    study = read_study(path)
+    measures = UnitWorker(scenarios(study), np.arange(3))(Item(0, 2, 2)).measures
+    compare(tmp_path, sample.netlist_text(study, 2), dict(zip(BANDED, measures.banded, strict=True)))
+
+
+@needs_ngspice
 def test_exported_deck_with_two_inputs(tmp_path):
     """The same with two inputs, of which one leaks: then rejection falls from the perfect one of equal halves."""
     amplifier = {**BALANCED, **CLAMP}
@@ -198,7 +213,13 @@ def test_exported_deck_with_two_inputs(tmp_path):
 def agree(folder, path):
     """Check a nominal unit against the deck that is exported for it; its measures."""
     [values] = measured(path)
-    rows = (line.split() for line in batch(export(path, "netlist"), folder).lower().splitlines())
+    compare(folder, export(path, "netlist"), values)
+    return values
+
+
+def compare(folder, netlist, values):
+    """Check measures against what plain ngspice prints for a deck."""
+    rows = (line.split() for line in batch(netlist, folder).lower().splitlines())
     printed = {words[0]: float(words[2]) for words in rows if len(words) > 2 and words[1] == "="}
     for k in range(3):
         assert printed[f"gain_db_{k + 1}"] == pytest.approx(values["gain_db"][k], abs=1e-3)
@@ -207,7 +228,6 @@ def agree(folder, path):
         assert db(printed[f"output_noise_nv_{k + 1}"] / values["output_noise_nv"][k]) == pytest.approx(0, abs=1e-3)
         if "cmrr_db_1" in printed:
             assert printed[f"cmrr_db_{k + 1}"] == pytest.approx(values["cmrr_db"][k], abs=1e-3)
-    return values
 
 
 def test_two_inputs_have_two_of_each(tmp_path):
