@@ -30,6 +30,8 @@ SMALLEST_REFLECTION = 0.02
 """Reflections that are smaller than this after the way there and back no longer turn the locus. [1]"""
 SECTIONS_REFLECTION = 1.1
 """Bound of what several sections reflect against the first one's complex impedance. [1]"""
+ROOM = 0.5
+"""A bound may fall, and a radius may rise, inside a cell by this share of its change across it. [1]"""
 _WAVE_LOW_HZ, _WAVE_HIGH_HZ, _WAVE_POINTS = 1.0, 1e11, 11 * 384 + 1
 
 
@@ -228,9 +230,12 @@ class Table:
         return find_kinds(self.radius, views, self.several, self.lengths, self.phase[self.row_of])
 
     @cached_property
-    def most_change(self) -> np.ndarray:
-        """Largest change of a radius across each cell, shape (n_group, n_freq − 1)."""
-        return np.array([np.abs(np.diff(self.radius[g.loads], axis=1)).max(axis=0) for g in self.groups])
+    def most_in_cells(self) -> tuple[np.ndarray, np.ndarray]:
+        """Largest radius at the ends of each cell, and inside it, in each group, shape (n_group, n_freq − 1)."""
+        low, high = self.radius[:, :-1], self.radius[:, 1:]
+        ends = np.maximum(low, high)
+        inside = ends + ROOM * np.abs(high - low)
+        return tuple(np.array([most[g.loads].max(axis=0) for g in self.groups]) for most in (ends, inside))
 
     def reflections(self, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
         """Γ of some loads, each at frequencies of its own.

@@ -2,14 +2,14 @@
 
 import numpy as np
 
-from sim.stability.family import Table, exact_reflection, group_at
-from sim.stability.line_view import ROOM, Runs, View, gamma_of, view_at, view_of
+from sim.stability.family import ROOM, Table, exact_reflection, group_at
+from sim.stability.line_view import Runs, View, gamma_of, view_at, view_of
 from sim.stability.plane import Plane
 
 COUNT_TURN = np.deg2rad(60.0)
 """Largest turn of 1 − a Γ between neighbours that is believed; larger ones are divided. [rad]"""
 COUNT_ROUNDS = 8
-SURE = 1e-3
+SURE = 1e-5
 """Room for the digits of a radius. [1]"""
 START_TURN = 0.08
 """How far from the real axis a count may begin. [rad]"""
@@ -53,24 +53,21 @@ def count_poles(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.
 def _open_cells(table: Table, view: View) -> tuple[np.ndarray, np.ndarray]:
     """Loads and cells in which |a Γ| may reach one."""
     kinds, size = table.kinds, np.abs(view.a)
-    # No load's reflection is larger than the group's largest, or changes by more than what changes most.
-    most = np.maximum(table.most[:, 1:], table.most[:, :-1])
-    larger = np.maximum(size[:, 1:], size[:, :-1])
-    may_reach = larger * (most + ROOM * table.most_change) + ROOM * np.abs(size[:, 1:] - size[:, :-1]) * most
-    near = np.nonzero((may_reach >= 1 - SURE).any(axis=0))[0]
+    # No load's reflection is larger than the group's largest.
+    ends, inside = table.most_in_cells
+    reach = np.maximum(size[:, 1:], size[:, :-1]) * inside + ROOM * np.abs(size[:, 1:] - size[:, :-1]) * ends
+    near = np.nonzero((reach >= 1 - SURE).any(axis=0))[0]
     if not len(near):
         return near, near
-    low, high = near[0], near[-1] + 2
-    reach = size[:, low:high].astype(np.float32)[kinds.group_of]
-    reach *= kinds.radius[:, low:high]
-    left, right = reach[:, :-1], reach[:, 1:]
+    size = size.astype(np.float32)
+    left, right = (size[:, at][kinds.group_of] * kinds.radius[:, at] for at in (near, near + 1))
     step = np.abs(right - left)
     step *= np.float32(ROOM)
     step += np.maximum(left, right)
     if step.max() < 1:
         return near[:0], near[:0]
-    load, cell = np.nonzero((step >= 1)[kinds.of])
-    return load, cell + low
+    load, place = np.nonzero((step >= 1)[kinds.of])
+    return load, near[place]
 
 
 def _half_turns(locus: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

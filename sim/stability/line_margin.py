@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.stability.family import Table
+from sim.stability.family import ROOM, Table
 from sim.stability.kinds import BEGIN_AT, Cut, cut_at
-from sim.stability.line_view import ROOM, Runs, View, gamma_of, view_at
+from sim.stability.line_view import Runs, View, gamma_of, view_at
 from sim.stability.plane import Plane
 
 LEAST_GAIN = 0.01
@@ -191,14 +191,14 @@ def _surely(table: Table, kind: np.ndarray, bound: np.ndarray, cut: Cut) -> tupl
 
 
 def _vertex(bound: np.ndarray, low: np.ndarray) -> np.ndarray:
-    """Least value of each row by the parabola through its smallest sample and the neighbours."""
-    rows, inner = np.arange(len(low)), np.minimum(np.maximum(low, 1), bound.shape[1] - 2)
-    left, middle, right = (bound[rows, inner + step].astype(float) for step in (-1, 0, 1))
-    curve = left - 2 * middle + right
-    # A parabola through samples that hardly bend, or at the grid's end, may lead anywhere.
-    sound = (curve > 0) & (inner == low)
-    found = middle - (left - right) ** 2 / np.where(sound, 8 * curve, np.inf)
-    return np.where(inner == low, np.maximum(found, 0.0), bound[rows, low])
+    """Least value of each row by the parabola through its smallest sample and the neighbours, where it is inside."""
+    inner = np.minimum(np.maximum(low, 1), bound.shape[1] - 2)
+    flat, place = bound.ravel(), np.arange(len(low)) * bound.shape[1]
+    least, place = flat.take(place + low), place + inner
+    left, middle, right = flat.take(place - 1), flat.take(place), flat.take(place + 1)
+    curve, slope = left - 2 * middle + right, left - right
+    curve[(inner != low) | (curve <= 0)] = np.inf
+    return np.maximum(least - slope * slope / (8 * curve), 0)
 
 
 # ---------------------------------------------------------------------- points

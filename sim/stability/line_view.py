@@ -7,9 +7,6 @@ import numpy as np
 from sim.stability.family import Group, Table, group_at
 from sim.stability.plane import Plane
 
-ROOM = 0.5
-"""A bound may fall inside a cell by this share of its change across it. [1]"""
-
 
 @dataclass(frozen=True)
 class View:
