@@ -31,6 +31,7 @@ from sim.study.fields import (
 from sim.study.lines import line_of
 from sim.study.preferred import preferred_values
 from sim.study.stability import Stability
+from sim.study.strong import Strong, strong_entries
 
 LOWEST_BAND_HZ, HIGHEST_BAND_HZ = 5e4, 6e7
 
@@ -165,6 +166,9 @@ class Receiver(StudyTable):
     impedance: quantity("ohm", 1, 1e5, "Write 1 to 100k.") = study_key("input resistance", '"75"', "ohm", 75.0)
     noise_figure: quantity("dB", 0, 60, "Write 0 to 60 dB.") = study_key(
         "noise figure on its own impedance, with all that stands before it", '"12 dB"', "dB", 12.0
+    )
+    bandwidth: quantity("Hz", 1, 1e5, 'Write 1 Hz to 100 kHz, for example "500".') = study_key(
+        "bandwidth in which products of strong carriers are held against the band's noise", '"500"', "Hz", 500.0
     )
 
 
@@ -342,6 +346,7 @@ class Study(StudyTable):
     run: Run = Run()
     fixture: Bench = Bench()
     stability: Stability | None = Field(default=None, description="feedlines and antennas to be stable with")
+    strong: Annotated[tuple[Strong, ...], BeforeValidator(strong_entries)] = ()
     vary: tuple[Vary, ...] = ()
     limits: dict[str, Annotated[Limit, BeforeValidator(_limit)]] = study_key(
         "bound that a measure must keep at every band (bandfloor list measures)", '"10 +- 1"', default={}

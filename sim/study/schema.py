@@ -8,6 +8,7 @@ from sim.study.antennas import ANTENNA_MODELS
 from sim.study.feedline import Section, Tee
 from sim.study.model import SET_BY_READER, NoiseTable, Study, Vary
 from sim.study.stability import Stability
+from sim.study.strong import Strong
 from sim.study.write import toml_value
 
 
@@ -46,6 +47,8 @@ def study_keys() -> tuple[Key, ...]:
                 keys += _keys(f'[antenna] with model = "{model}"', antenna)
         elif name == "stability":
             keys += _keys("[stability]", Stability)
+        elif name == "strong":
+            keys += _keys("[[strong]]", Strong)
         elif name == "vary":
             keys += _keys("[[vary]]", Vary)
         elif isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):

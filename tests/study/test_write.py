@@ -68,6 +68,7 @@ voltage = "12 V 5%"
 [receiver]
 impedance = "75 ohm"
 noise_figure = "12 dB"
+bandwidth = "500 Hz"
 
 [site]
 noise = "quiet-rural"
@@ -180,7 +181,8 @@ def test_texts_come_back(title):
 
 def test_every_key_is_written():
     """No key of the models is forgotten in the text of a whole study."""
-    written = study_text(Study.model_validate({**PLAIN, "feedline": {"tee": {}}, "stability": {}}))
+    one = [{"frequency": "621k", "emf": "1 V"}]
+    written = study_text(Study.model_validate({**PLAIN, "feedline": {"tee": {}}, "stability": {}, "strong": one}))
     for key in study_keys():
         default = key.default and ("[antenna]" not in key.table or "short-vertical" in key.table)
         assert not default or f"\n{key.name} = {key.default}\n" in written, key
