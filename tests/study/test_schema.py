@@ -6,8 +6,8 @@ from sim.study.antennas import ANTENNA_MODELS
 from sim.study.feedline import Section, Tee
 from sim.study.model import SET_BY_READER, Study
 from sim.study.read import read_study
-from sim.study.strong import LEVELS, Strong
 from sim.study.schema import keys_help, keys_markdown, keys_page, study_keys
+from sim.study.strong import LEVELS, Strong
 from tests.conftest import ROOT
 
 
