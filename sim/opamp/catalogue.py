@@ -72,6 +72,10 @@ class OpampRecord:
         How many of the main numbers were seen, "5/6"; empty when not stated.
     hd2_dbc, hd3_dbc : float or None
         Harmonic distortion under `hd_conditions`. [dB below the tone, negative]
+    hd_frequency_hz, hd_gain, hd_output_vpp, hd_load_ohm, hd3_load_ohm : float or None
+        The same conditions in numbers, all or none: tone [Hz], noise gain [1], output [V peak to peak], load of the
+        second harmonic's row and of the third's, equal unless said otherwise [Ω]. None where the source does not give
+        them all: a model can be fitted to `hd2_dbc` and `hd3_dbc` only with them.
     hd_conditions : str
     current_feedback : bool
         Whether `technology` says so.
@@ -110,6 +114,11 @@ class OpampRecord:
     core_seen: str
     hd2_dbc: float | None
     hd3_dbc: float | None
+    hd_frequency_hz: float | None
+    hd_gain: float | None
+    hd_output_vpp: float | None
+    hd_load_ohm: float | None
+    hd3_load_ohm: float | None
     hd_conditions: str
     current_feedback: bool
 
@@ -161,7 +170,13 @@ _NUMBERS = {
     "iout_ma": _Number("iout", -3, "mA", 0.01, 1e5),
     "hd2_dbc": _Number("hd2_dbc", 0, "dB below the tone", -200, 0, required=False),
     "hd3_dbc": _Number("hd3_dbc", 0, "dB below the tone", -200, 0, required=False),
+    "hd_frequency_hz": _Number("hd_frequency_hz", 0, "Hz", 1, 1e10, required=False),
+    "hd_gain": _Number("hd_gain", 0, "noise gain, 1 or more", 1, 1000, required=False),
+    "hd_output_vpp": _Number("hd_output_vpp", 0, "V peak to peak", 1e-3, 200, required=False),
+    "hd_load_ohm": _Number("hd_load_ohm", 0, "Ω", 1, 1e7, required=False),
+    "hd3_load_ohm": _Number("hd3_load_ohm", 0, "Ω", 1, 1e7, required=False),
 }
+_DISTORTION = ("hd_frequency_hz", "hd_gain", "hd_output_vpp", "hd_load_ohm")
 _WORDS = {
     "part": True,
     "technology": True,
@@ -271,6 +286,8 @@ def parse_record(text: str, display: str) -> OpampRecord:
     }
     if numbers["aol_db"] is None:
         numbers["aol_db"] = math.nan
+    if numbers["hd3_load_ohm"] is None:
+        numbers["hd3_load_ohm"] = numbers["hd_load_ohm"]
     words = {key: record.get(key, "") for key in _WORDS}
     return OpampRecord(
         channels=record["channels"],
@@ -371,3 +388,24 @@ def _contradictions(record):
             f"{stable} contradicts min_stable_gain = {record['min_stable_gain']:g}.",
             "A part stable at unity gain has min_stable_gain = 1.",
         )
+    yield from _distortion_faults(record)
+
+
+def _distortion_faults(record):
+    """Conditions of distortion are all there or none, and not without a distortion."""
+    given = [key for key in (*_DISTORTION, "hd3_load_ohm") if key in record]
+    if not given:
+        return
+    for key in _DISTORTION:
+        if key not in record:
+            found = f"is missing beside {given[0]}."
+            yield key, found, f"Write all of {', '.join(_DISTORTION)}, or none: say in hd_conditions what is known."
+    if not ("hd2_dbc" in record or "hd3_dbc" in record):
+        yield given[0], "is a condition of no distortion.", "Add hd2_dbc or hd3_dbc, or take the conditions out."
+    swing = record["supply_max_v"] - 2 * record["output_swing_headroom_v"]
+    if record.get("hd_output_vpp", 0) > swing:
+        found = f"{record['hd_output_vpp']:g} V is more than the output can swing, {swing:g} V."
+        yield "hd_output_vpp", found, "Write the output voltage, peak to peak."
+    if record.get("hd_gain", math.inf) < record["min_stable_gain"]:
+        found = f"{record['hd_gain']:g} is below min_stable_gain = {record['min_stable_gain']:g}."
+        yield "hd_gain", found, "Write the noise gain: of an inverting circuit one more than its gain."

@@ -185,8 +185,48 @@ def test_not_toml():
 
 def test_records_state_typical_values_by_unit():
     """Every numeric key of every record ends in its unit, or is a plain count."""
-    units = ("_hz", "_db", "_rthz", "_ohm", "_pf", "_mv", "_ua", "_us", "_v", "_ma", "_deg", "_dbc", "_channel")
+    units = ("_hz", "_db", "_rthz", "_ohm", "_pf", "_mv", "_ua", "_us", "_v", "_ma", "_deg", "_dbc", "_channel", "_vpp")
     for name in PARTS:
         record = tomllib.loads((CIRCUITS / "opamps" / f"{name}.toml").read_text(encoding="utf-8"))
         numbers = [key for key, value in record.items() if type(value) in (int, float)]
-        assert [key for key in numbers if not key.endswith(units)] == ["channels", "min_stable_gain"]
+        assert [key for key in numbers if not key.endswith(units)] in (
+            ["channels", "min_stable_gain"],
+            ["channels", "min_stable_gain", "hd_gain"],
+        )
+
+
+# Tone [Hz], noise gain, output [V peak to peak], load of HD2 and of HD3 [ohm]: TI OPA818 SBOS940A p1, TI OPA2822
+# SBOS188E p4 (+5 V, load to mid-supply), TI OPA820 SBOS303A p4 (+5 V). Of the other parts the sources as seen leave
+# something out.
+DISTORTION = {
+    "OPA818": (1e6, 7, 2, 1e3, 1e3),
+    "OPA2822": (1e6, 2, 2, 200, 100),
+    "OPA820": (1e6, 2, 2, 200, 200),
+}
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_distortion_conditions(name):
+    """Where the source gives all conditions of its distortion they stand as numbers, elsewhere as text alone."""
+    record = load_opamp(name)
+    found = (record.hd_frequency_hz, record.hd_gain, record.hd_output_vpp, record.hd_load_ohm, record.hd3_load_ohm)
+    assert found == DISTORTION.get(name, (None,) * 5)
+    assert (record.hd2_dbc is None and record.hd3_dbc is None) == (record.hd_conditions == "")
+
+
+def test_distortion_conditions_all_or_none(opa810):
+    """Conditions of which one is missing, without a distortion, or that the part cannot be in, are refused."""
+    some = opa810 + "hd2_dbc = -80\nhd_frequency_hz = 1e6\nhd_gain = 2\nhd_load_ohm = 1000\n"
+    assert message(some) == (
+        "my.toml, hd_output_vpp: is missing beside hd_frequency_hz.\n"
+        "  Write all of hd_frequency_hz, hd_gain, hd_output_vpp, hd_load_ohm, or none: say in hd_conditions what is"
+        " known."
+    )
+    whole = some + "hd_output_vpp = 2\n"
+    assert parse_record(whole, "my.toml").hd3_load_ohm == 1000
+    assert "hd_frequency_hz: is a condition of no distortion." in message(spoilt(whole, hd2_dbc=None))
+    assert "hd_output_vpp: 30 V is more than the output can swing, 26.8 V." in message(
+        spoilt(whole, hd_output_vpp="30")
+    )
+    decompensated = spoilt(whole, unity_gain_stable="false", min_stable_gain="5")
+    assert "hd_gain: 2 is below min_stable_gain = 5." in message(decompensated)
