@@ -113,9 +113,30 @@ _ALL = (
         "high",
         "match",
     ),
-    Measure("headroom_db", "dB", "room for strong carriers", False, "high", "strong", False),
-    Measure("oip2_dbm", "dBm", "second-order intercept at the output", True, "high", "strong", False),
-    Measure("oip3_dbm", "dBm", "third-order intercept at the output", True, "high", "strong", False),
+    Measure(
+        "headroom_db",
+        "dB",
+        "room until an op-amp clips or slews, all strong carriers in step and fully modulated; needs [[strong]]",
+        False,
+        "high",
+        "strong",
+    ),
+    Measure(
+        "oip2_dbm",
+        "dBm",
+        "second-order intercept at the output, an estimate; tones at 0.4 and 0.6 of the band's frequency",
+        True,
+        "high",
+        "strong",
+    ),
+    Measure(
+        "oip3_dbm",
+        "dBm",
+        "third-order intercept at the output, an estimate; tones at 0.95 and 0.9 of the band's frequency",
+        True,
+        "high",
+        "strong",
+    ),
     Measure("match_gain_db", "dB", "deviation of the bench gain from the mean of its build", True, "aim", "match"),
     Measure(
         "match_phase_deg", "degree", "deviation of the bench phase from the mean of its build", True, "aim", "match"

@@ -18,6 +18,7 @@ from sim.measures.panel import BANDED, CURVES, SINGLE
 from sim.summary.antennas import ANTENNA_SINGLE, Antennas
 from sim.summary.lines import LINE_SINGLE, Lines
 from sim.summary.matching import MATCHES, Matches
+from sim.summary.strong import HEADROOM, INTERCEPTS, StrongUnits
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -50,6 +51,8 @@ class Gathered:
         Verdicts on every feedline; None without ``[stability]``.
     antennas : Antennas or None
         Verdicts with every antenna; None without ``[stability]``.
+    strong : StrongUnits or None
+        What strong carriers do; None where nothing of that kind is asked for.
     """
 
     scenarios: np.ndarray
@@ -64,6 +67,7 @@ class Gathered:
     cautions: tuple[str, ...] = ()
     lines: Lines | None = None
     antennas: Antennas | None = None
+    strong: StrongUnits | None = None
 
     @property
     def failed(self) -> np.ndarray:
@@ -150,6 +154,7 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
         cautions=tuple(dict.fromkeys(str(text) for head in heads for text in head["cautions"])),
         lines=lines,
         antennas=antennas,
+        strong=StrongUnits.gather(paths, rows, len(units)),
     )
 
 
@@ -226,13 +231,21 @@ def responses(gathered: Gathered, bands_hz, matches: Matches, index: int) -> tup
         found.append(Response("line_margin", math.nan, gathered.lines.smallest[index]))
     if gathered.antennas is not None:
         found.append(Response("antenna_margin", math.nan, gathered.antennas.smallest[index]))
+    strong = gathered.strong
+    for name in strong.names if strong is not None else ():
+        if name == HEADROOM:
+            found.append(Response(name, math.nan, strong.headroom_db[index]))
+        else:
+            values = strong.intercept_dbm[index, :, INTERCEPTS.index(name)]
+            found += [Response(name, float(hertz), values[:, b]) for b, hertz in enumerate(bands_hz)]
     return tuple(found)
 
 
 def more_names(gathered: Gathered) -> tuple[str, ...]:
-    """Measures beside the usual ones, in a study with ``[stability]``."""
+    """Measures beside the usual ones, in a study with ``[stability]`` or with strong carriers."""
     lines = LINE_SINGLE if gathered.lines is not None else ()
-    return (*lines, *(ANTENNA_SINGLE if gathered.antennas is not None else ()))
+    strong = gathered.strong.names if gathered.strong is not None else ()
+    return (*lines, *(ANTENNA_SINGLE if gathered.antennas is not None else ()), *strong)
 
 
 def measures_table(gathered: Gathered, bands_hz, matches: Matches) -> DataFrame:

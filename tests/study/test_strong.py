@@ -93,3 +93,9 @@ def test_a_level_belongs_to_one_chain(tmp_path):
     path = tmp_path / "study.toml"
     path.write_text(small_text(vary={"site.noise": ["rural", "city"]}) + text, encoding="utf-8")
     assert len(scenarios(read_study(path))) == 2
+
+
+def test_headroom_needs_carriers(tmp_path):
+    """A limit on headroom without any carrier is refused with what to add."""
+    with pytest.raises(StudyError, match=r"Add a table \[\[strong\]\]"):
+        _read(tmp_path, "", limits={"headroom_db": "> 6"})
