@@ -57,6 +57,8 @@ class Near:
         [Hz]
     receiver : float
         Input resistance. [Ω]
+    bandwidth_hz : float
+        In which products are held against noise. [Hz]
     second_order, third_order : bool
         Whether all op-amps' data give products of second order at all, and of third below a few megahertz.
     """
@@ -65,6 +67,7 @@ class Near:
     products: tuple[tuple[Mix, ...], ...]
     bands_hz: tuple[float, ...]
     receiver: float
+    bandwidth_hz: float
     second_order: bool
     third_order: bool
 
@@ -142,6 +145,7 @@ def near(study, chain: Chain, simulator: Simulator, nominal: UnitValues) -> Near
         products_in_bands(stations, study.bands.frequencies),
         study.bands.frequencies,
         receiver,
+        study.receiver.bandwidth,
         bool(bends) and all(bend.second_order for bend in bends),
         bool(bends) and all(bend.third_order for bend in bends),
     )

@@ -33,7 +33,7 @@ MOST_SCENARIOS = 9_999
 """Scenarios that one study may make."""
 _LATER = ("array",)
 _LINE_MEASURES = ("line_margin", "antenna_margin")
-_CARRIER_MEASURES = ("headroom_db",)
+_CARRIER_MEASURES = ("headroom_db", "product_margin_db")
 _FIELD_MEASURES = ("noise_margin_db", "noise_rise_db", "antenna_factor_db")
 
 

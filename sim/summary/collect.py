@@ -18,7 +18,7 @@ from sim.measures.panel import BANDED, CURVES, SINGLE
 from sim.summary.antennas import ANTENNA_SINGLE, Antennas
 from sim.summary.lines import LINE_SINGLE, Lines
 from sim.summary.matching import MATCHES, Matches
-from sim.summary.strong import HEADROOM, INTERCEPTS, StrongUnits
+from sim.summary.strong import HEADROOM, INTERCEPTS, PRODUCTS, StrongUnits
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -236,7 +236,11 @@ def responses(gathered: Gathered, bands_hz, matches: Matches, index: int) -> tup
         if name == HEADROOM:
             found.append(Response(name, math.nan, strong.headroom_db[index]))
         else:
-            values = strong.intercept_dbm[index, :, INTERCEPTS.index(name)]
+            values = (
+                strong.product_margin_db(index, gathered.banded[index])
+                if name == PRODUCTS
+                else strong.intercept_dbm[index, :, INTERCEPTS.index(name)]
+            )
             found += [Response(name, float(hertz), values[:, b]) for b, hertz in enumerate(bands_hz)]
     return tuple(found)
 

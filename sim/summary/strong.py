@@ -10,11 +10,13 @@ from pathlib import Path
 import numpy as np
 
 from sim.distortion.mixes import Mix
+from sim.measures.panel import BANDED
 from sim.measures.stations import Station
 from sim.measures.strong import INTERCEPTS, LIMITS, Near, UnitStrong
 
 HEADROOM = "headroom_db"
-STRONG_MEASURES = (HEADROOM, *INTERCEPTS)
+PRODUCTS = "product_margin_db"
+STRONG_MEASURES = (HEADROOM, *INTERCEPTS, PRODUCTS)
 """Measures that a unit has beside the usual ones in a study with ``[[strong]]``."""
 _PREFIX = "strong"
 _NEARS = "strong_near"
@@ -117,10 +119,55 @@ class StrongUnits:
         """Measures that are there: a second-order intercept only where some op-amp's is modelled."""
         stations = (HEADROOM,) if any(near is not None and near.stations for near in self.nears) else ()
         known = [name for place, name in enumerate(INTERCEPTS) if not np.isnan(self.intercept_dbm[:, :, place]).all()]
-        return (*stations, *known)
+        return (*stations, *known, *((PRODUCTS,) if stations else ()))
+
+    def product_margin_db(self, index: int, banded: np.ndarray) -> np.ndarray:
+        """Noise over the larger product of the two strongest carriers, had it fallen on the band.
+
+        Parameters
+        ----------
+        index : int
+            Position of the scenario.
+        banded : ndarray, shape (n_unit, len(BANDED), n_band)
+            Of its units.
+
+        Returns
+        -------
+        margin_db : ndarray, shape (n_unit, n_band)
+            NaN where one of both orders has no number: the other alone would be a floor. [dB]
+        """
+        near = self.nears[index]
+        if near is None:
+            return np.full((banded.shape[0], banded.shape[2]), np.nan)
+        return noise_dbm(banded, near) - self.fallen_dbm[index].max(axis=1)
 
 
+_PLAIN = ("bands_hz", "receiver", "bandwidth_hz", "second_order", "third_order")
 _ARRAYS = tuple(field.name for field in fields(StrongUnits) if field.name != "nears")
+
+
+def hears_bands(banded: np.ndarray) -> bool:
+    """Whether the antenna receives the bands' noise; measures as in :func:`noise_dbm`."""
+    return not np.isnan(banded[:, BANDED.index("noise_margin_db")]).all()
+
+
+def noise_dbm(banded: np.ndarray, near: Near) -> np.ndarray:
+    """Noise at the receiver in its bandwidth: the bands', or the unit's own where the antenna receives no field.
+
+    Parameters
+    ----------
+    banded : ndarray, shape (n_unit, len(BANDED), n_band)
+        Measures of units.
+    near : Near
+
+    Returns
+    -------
+    noise : ndarray, shape (n_unit, n_band)
+        [dBm]
+    """
+    own = 20 * np.log10(banded[:, BANDED.index("output_noise_nv")] * 1e-9)
+    own = own + 10 * np.log10(near.bandwidth_hz / near.receiver / 1e-3)
+    return own + banded[:, BANDED.index("noise_margin_db")] if hears_bands(banded) else own
 
 
 def _text(near: Near | None) -> str:
@@ -131,7 +178,7 @@ def _text(near: Near | None) -> str:
         {
             "stations": [vars(station) for station in near.stations],
             "products": [[[mix.frequency_hz, mix.carriers] for mix in own] for own in near.products],
-            **{name: getattr(near, name) for name in ("bands_hz", "receiver", "second_order", "third_order")},
+            **{name: getattr(near, name) for name in _PLAIN},
         }
     )
 
@@ -147,7 +194,5 @@ def _near(text: str) -> Near | None:
             for own in data["products"]
         ),
         tuple(data["bands_hz"]),
-        data["receiver"],
-        data["second_order"],
-        data["third_order"],
+        *(data[name] for name in _PLAIN[1:]),
     )

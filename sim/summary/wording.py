@@ -33,6 +33,7 @@ _NAMES = {
     "headroom_db": "headroom",
     "oip2_dbm": "second-order intercept",
     "oip3_dbm": "third-order intercept",
+    "product_margin_db": "margin over products",
     "match_gain_db": "gain match",
     "match_phase_deg": "phase match",
     "match_system_gain_db": "gain match with feedline",
