@@ -1,4 +1,4 @@
-"""Products of any number of carriers from small-signal responses alone: an estimate, at a hundredth of a transient's cost.
+"""Products of any number of carriers from small-signal responses: an estimate, at a hundredth of a transient's cost.
 
 Theory of operation
 -------------------
@@ -210,6 +210,20 @@ class Estimate:
         """Whether the estimate holds."""
         return not self.invalid
 
+    def scale_to(self, share: float) -> float:
+        """Factor on all carriers that brings the nearest limit of all op-amps to a share; 1 where nothing is asked for.
+
+        Parameters
+        ----------
+        share : float
+            [1]
+        """
+        nearest = max(
+            (max(limit.slew_share, limit.swing_share, limit.current_share, limit.input_share) for limit in self.limits),
+            default=0.0,
+        )
+        return share / nearest if 0 < nearest < math.inf else 1.0
+
     def products_of(self, order: int) -> tuple[Product, ...]:
         """Products of one order."""
         return tuple(product for product in self.products if product.order == order)
@@ -286,9 +300,7 @@ class _Work:
 
     def __init__(self, responses: Responses, deck: DistortionDeck, carriers: tuple[Carrier, ...]):
         self.responses, self._amps, self._carriers = responses, deck.amps, carriers
-        self._places = tuple(
-            place for number, amp in enumerate(deck.amps) for place in _places(responses, number, amp)
-        )
+        self._places = tuple(place for number, amp in enumerate(deck.amps) for place in _places(responses, number, amp))
         self._emf = deck.deck.source
         self.readings: tuple = ()
         self._second: dict[tuple, list[complex]] = {}
@@ -371,7 +383,7 @@ class _Work:
         found = []
         for number, amp in enumerate(self._amps):
             for index, (carrier, reading) in enumerate(zip(self._carriers, self.readings, strict=True)):
-                volts = abs(reading.pins[number])
+                volts = float(abs(reading.pins[number]))
                 share = 2 * math.pi * carrier.frequency_hz * volts / amp.macro.slew
                 found.append(Swing(amp.device, index, volts, share))
         return tuple(found)
@@ -380,13 +392,13 @@ class _Work:
         """All carriers together at one op-amp."""
 
         def together(name: str) -> float:
-            return sum(abs(getattr(reading, name)[number]) for reading in self.readings)
+            return float(sum(abs(getattr(reading, name)[number]) for reading in self.readings))
 
         rest, m = self.responses.resting_volts, amp.macro
         inp, _, vcc, vee, out = amp.pins
         high, low = rest(vcc), rest(vee)
         slew = sum(swing.slew_share for swing in self.swings() if swing.device == amp.device)
-        current = sum(abs(reading.swing[number] - reading.pins[number]) for reading in self.readings)
+        current = float(sum(abs(reading.swing[number] - reading.pins[number]) for reading in self.readings))
         at_rest = abs(rest(amp.bend_node) - rest(out))
         return Limits(
             device=amp.device,

@@ -40,8 +40,8 @@ class HarmonicPoint:
         Noise gain of the stage. [1]
     peak_v : float
         Of the fundamental at the output. [V]
-    load_ohm : float
-        [Ω]
+    load_ohm, hd3_load_ohm : float
+        At which the second and at which the third harmonic is stated. [Ω]
     hd2_dbc, hd3_dbc : float or None
         [dB below the tone, negative]
     """
@@ -50,6 +50,7 @@ class HarmonicPoint:
     gain: float
     peak_v: float
     load_ohm: float
+    hd3_load_ohm: float
     hd2_dbc: float | None
     hd3_dbc: float | None
 
@@ -88,11 +89,17 @@ def harmonic_point(record) -> HarmonicPoint | None:
     ----------
     record : OpampRecord
     """
-    conditions = (record.hd_frequency_hz, record.hd_gain, record.hd_output_vpp, record.hd_load_ohm)
+    conditions = (
+        record.hd_frequency_hz,
+        record.hd_gain,
+        record.hd_output_vpp,
+        record.hd_load_ohm,
+        record.hd3_load_ohm,
+    )
     if None in conditions or (record.hd2_dbc is None and record.hd3_dbc is None):
         return None
-    frequency_hz, gain, vpp, load_ohm = conditions
-    return HarmonicPoint(frequency_hz, gain, vpp / 2, load_ohm, record.hd2_dbc, record.hd3_dbc)
+    frequency_hz, gain, vpp, load_ohm, hd3_load_ohm = conditions
+    return HarmonicPoint(frequency_hz, gain, vpp / 2, load_ohm, hd3_load_ohm, record.hd2_dbc, record.hd3_dbc)
 
 
 def curvature(record, supply_v: float | None = None) -> Curvature:
@@ -132,7 +139,7 @@ def fitted(m: MacroParameters, point: HarmonicPoint, swing_v: float) -> Curvatur
     -------
     Curvature
     """
-    stage, remarks = _Stage(m, point), []
+    stage, remarks = _Stage(m, point, point.load_ohm), []
     k2 = k3 = 0.0
     if point.hd2_dbc is None:
         remarks.append(NO_SECOND)
@@ -141,7 +148,9 @@ def fitted(m: MacroParameters, point: HarmonicPoint, swing_v: float) -> Curvatur
     if point.hd3_dbc is None:
         remarks.append(NO_THIRD)
     else:
-        found = _compressive(stage.tanh_third() + k2**2 * stage.fed_back(), stage.third(), stage.wanted_third)
+        stage = _Stage(m, point, point.hd3_load_ohm)
+        wanted = 10 ** (point.hd3_dbc / 20) * point.peak_v
+        found = _compressive(stage.tanh_third() + k2**2 * stage.fed_back(), stage.third(), wanted)
         k3 = found or 0.0
         remarks += [TANH_ENOUGH] if found is None else []
     most = LARGEST_BEND / swing_v**2 if swing_v > 0 else math.inf
@@ -157,10 +166,7 @@ class _Stage:
 
     m: MacroParameters
     point: HarmonicPoint
-
-    @property
-    def wanted_third(self) -> float:
-        return 10 ** (self.point.hd3_dbc / 20) * self.point.peak_v
+    load_ohm: float
 
     def second(self) -> complex:
         return self._u**2 / 2 * self._from_bend(2)
@@ -183,7 +189,7 @@ class _Stage:
 
     @property
     def _left(self) -> float:
-        return self.point.load_ohm / (self.point.load_ohm + self.m.rout)
+        return self.load_ohm / (self.load_ohm + self.m.rout)
 
     def _pole(self, harmonic: int) -> complex:
         return 1 / (1 + 1j * harmonic * self.point.frequency_hz / self.m.second_pole)
