@@ -152,7 +152,6 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
 
 
 def _trades(t: _Tables):
-    from sim.columns import MEASURES
     from sim.plots.trade import trade
 
     for place, one in enumerate(t.optima[:_MOST_TRADES], start=1):
@@ -165,11 +164,8 @@ def _trades(t: _Tables):
             if one["best"]
             else "No value keeps every limit."
         )
-        strong = (
-            "Headroom for strong signals is not computed by this version, and so not drawn."
-            if parts and not MEASURES["headroom_db"].available
-            else ""
-        )
+        heard = (t.summary["measure"] == "headroom_db").any()
+        strong = "" if heard or not parts else "The study names no strong carriers, so headroom is not drawn."
         yield (
             f"trade-{place}",
             f"Which {one['name']} to take{f' with {others}' if others else ''}",

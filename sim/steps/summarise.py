@@ -18,6 +18,7 @@ from sim.stability.confirm import ConfirmWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
+from sim.steps.strong import strong_of
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
@@ -100,6 +101,7 @@ def main(argv=None) -> None:
         antennas=antennas,
         together=together,
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
+        strong=strong_of(every, all_units, out),
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())

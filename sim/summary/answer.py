@@ -11,6 +11,7 @@ the snr_loss_db it costs), optima (best value of each choice that is a number: s
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
 :class:`sim.summary.feedlines.Feedlines`), antennas (the same:
 :class:`sim.summary.antennas.AllAntennas`), confirmed (the same: see :class:`sim.summary.confirmed.Confirmation`),
+strong (with strong carriers: one entry a scenario, see :func:`sim.summary.carriers.strong_entries`),
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
 (sentences about every feedline and antenna that was tried), cautions. Numbers that are none are null.
 """
@@ -29,6 +30,7 @@ from sim.noise.density import snr_loss
 from sim.quantity import Limit
 from sim.summary import optimum, plug_in, ranking
 from sim.summary.antennas import AllAntennas, antennas_told, anything_told
+from sim.summary.carriers import strong_told
 from sim.summary.confirmed import Confirmation
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.mending import mending_told
@@ -71,6 +73,7 @@ def answer(
     together: Sequence[str] = (),
     mending: Sequence[dict] = (),
     confirmed: Confirmation | None = None,
+    strong: Sequence[dict] = (),
 ) -> dict:
     """What the run says.
 
@@ -98,6 +101,8 @@ def answer(
         Of each scenario that is not stable enough, from :func:`sim.summary.mending.mending_entry`.
     confirmed : Confirmation, optional
         What came of kicks in the time domain.
+    strong : sequence of dict
+        Of each scenario with strong carriers, from :func:`sim.summary.carriers.strong_entries`.
 
     Returns
     -------
@@ -125,7 +130,7 @@ def answer(
     noise = (noises or {}).get(first, "the noise of the site that the study names")
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
     told_drivers = ranking.drivers_told(ranked, first)
-    sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima)]
+    sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *optimum.told(optima, bool(strong))]
     sentences += anything_told(feedlines, antennas, names)
     tried = [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
     maps = {"feedlines": feedlines, "antennas": antennas}
@@ -134,6 +139,8 @@ def answer(
         found["confirmed"] = {key: value for key, value in dataclasses.asdict(confirmed).items() if key != "told"}
         # Two methods that disagree are news for whoever reads only the opening.
         (sentences if confirmed.disagree else tried).extend(confirmed.told)
+    sentences += strong_told(strong, names, first)
+    found |= {"strong": list(strong)} if strong else {}
     sentences += mending_told(mending, names)
     found |= {"mending": list(mending)} if mending else {}
     found |= {"tried": tried} if tried else {}

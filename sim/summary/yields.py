@@ -18,6 +18,7 @@ from sim.measures.panel import BANDED, SINGLE
 from sim.quantity import Limit
 from sim.summary.collect import QUANTILES, Gathered, Response, extremes, more_names, nominal, quantiles, responses
 from sim.summary.matching import MATCHES, Matches
+from sim.summary.strong import HEADROOM
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -32,16 +33,19 @@ COLUMNS = TABLES["summary.csv"]
 
 
 def limits_kept(limits: Mapping[str, Limit], gathered: Gathered) -> dict[str, Limit]:
-    """The study's limits and, where some unit gets less supply than it needs, that none may.
+    """The study's limits, and that no unit may clip or get less supply than it needs, where that is at stake.
 
     Parameters
     ----------
     limits : mapping of measure to Limit
-        The study's own; one on :data:`RESERVE` stands as it is.
+        The study's own; one on :data:`RESERVE` or on the headroom stands as it is.
     gathered : Gathered
     """
     starved = np.any(gathered.single[:, :, SINGLE.index(RESERVE)] < 0)
     own = {RESERVE: Limit(0.0, math.inf)} if starved and RESERVE not in limits else {}
+    strong = gathered.strong
+    if strong is not None and HEADROOM in strong.names and HEADROOM not in limits:
+        own[HEADROOM] = Limit(0.0, math.inf)
     return {**limits, **own}
 
 
