@@ -30,7 +30,7 @@ from sim.distortion.load import OutputLoad
 from sim.distortion.mixes import SAME_HZ, Mix, mixes
 from sim.distortion.responses import Responses, resting_controls
 from sim.engine.ngspice import Simulator
-from sim.opamp.macromodel import input_stage
+from sim.opamp.macromodel import CLAMP_ROOM, input_stage
 
 INPUT_STAGE, OUTPUT_BEND = "input stage", "output bend"
 MOST_SLEW = 0.5
@@ -398,12 +398,13 @@ class _Work:
         inp, _, vcc, vee, out = amp.pins
         high, low = rest(vcc), rest(vee)
         slew = sum(swing.slew_share for swing in self.swings() if swing.device == amp.device)
+        ends = m.headroom + CLAMP_ROOM
         current = float(sum(abs(reading.swing[number] - reading.pins[number]) for reading in self.readings))
         at_rest = abs(rest(amp.bend_node) - rest(out))
         return Limits(
             device=amp.device,
             slew_share=max(slew, together("error") / input_stage(m).vlin),
-            swing_share=_share(together("swing"), rest(amp.gain_node), low + m.headroom, high - m.headroom),
+            swing_share=_share(together("swing"), rest(amp.gain_node), low + ends, high - ends),
             current_share=_share(current, at_rest, -m.rout * m.iout, m.rout * m.iout),
             input_share=_share(together("input"), rest(inp), low + m.cm_low, high - m.cm_high),
         )

@@ -2,24 +2,27 @@
 
 The input stage's tanh alone is far too linear at low frequencies and has no even order. What is missing is a bend
 v + k2 v² + k3 v³ behind the gain node, which the loop reduces. One point (fundamental V at frequency f, gain G, load)
-fixes it: with A(f) the loaded open-loop gain and L the share that output resistance and load leave of v,
+fixes it: with A(f) the loaded open-loop gain, N the noise gain and L the share that output resistance and load, with
+the feedback resistors beside it, leave of v,
 
-    HD2 V = k2 u²/2 · P(2f) L / |1 + A(2f)/G|,    u = V / (L P(f)) at the gain node, P the second pole,
-    HD3 V = |tanh's own third harmonic + (k3 - 2 k2² T/(1 + T)) u³/4 · P(3f) L / (1 + A(3f)/G)|,    T = A(2f)/G.
+    HD2 V = k2 u²/2 · P(2f) L / |1 + A(2f)/N|,    u = V / (L P(f)) at the gain node, P the second pole,
+    HD3 V = |tanh's own third harmonic + (k3 - 2 k2² T/(1 + T)) u³/4 · P(3f) L / (1 + A(3f)/N)|,    T = A(2f)/N.
 
 The term in k2² is what the second harmonic, fed back, makes of the fundamental. Both follow from the cards of
 :mod:`sim.opamp.macromodel` by hand. Data sheets give no signs: k2 is taken positive, k3 compressive (negative).
 
-Not covered: the load of the feedback network, a bend that depends on the load, current-feedback parts.
+Not covered: a bend that depends on the load or the supply, current-feedback parts.
 """
 
 import math
 from dataclasses import dataclass
 
-from sim.opamp.macromodel import MacroParameters, input_stage, nominal_parameters
+from sim.opamp.macromodel import CLAMP_ROOM, MacroParameters, input_stage, nominal_parameters
 
 LARGEST_BEND = 0.1
 """Most that |k3| V² may be at the largest swing V: past a third the bent curve would turn round. [1]"""
+FEEDBACK_OHM = 402.0
+"""Feedback resistor of data sheets' stages of a gain above one: common practice, no source. [Ω]"""
 NO_POINT = "no complete point of harmonic distortion is known: second order is not modelled"
 NO_SECOND = "no second harmonic is known: second order is not modelled"
 NO_THIRD = "no third harmonic is known: third order is the input stage's alone, optimistic below a few megahertz"
@@ -37,7 +40,7 @@ class HarmonicPoint:
     frequency_hz : float
         [Hz]
     gain : float
-        Noise gain of the stage. [1]
+        Of the stage, non-inverting. [1]
     peak_v : float
         Of the fundamental at the output. [V]
     load_ohm, hd3_load_ohm : float
@@ -121,7 +124,7 @@ def curvature(record, supply_v: float | None = None) -> Curvature:
     if point is None:
         return Curvature(remarks=(NO_POINT, NO_THIRD))
     supply_v = record.supply_max if supply_v is None else supply_v
-    return fitted(nominal_parameters(record), point, max(supply_v / 2 - record.headroom, 0.0))
+    return fitted(nominal_parameters(record), point, max(supply_v / 2 - record.headroom - CLAMP_ROOM, 0.0))
 
 
 def fitted(m: MacroParameters, point: HarmonicPoint, swing_v: float) -> Curvature:
@@ -175,13 +178,13 @@ class _Stage:
         return self._u**3 / 4 * self._from_bend(3)
 
     def fed_back(self) -> complex:
-        turn = self._open(2) / self.point.gain
+        turn = self._open(2) / self._noise_gain
         return -2 * turn / (1 + turn) * self.third()
 
     def tanh_third(self) -> complex:
         error = self.point.peak_v / self._open(1)
         own = -(error**3) / (12 * input_stage(self.m).vlin ** 2)
-        return own * self._open(3) / (1 + self._open(3) / self.point.gain)
+        return own * self._open(3) / (1 + self._open(3) / self._noise_gain)
 
     @property
     def _u(self) -> complex:
@@ -189,7 +192,14 @@ class _Stage:
 
     @property
     def _left(self) -> float:
-        return self.load_ohm / (self.load_ohm + self.m.rout)
+        # Feedback resistor and the one to ground, R/(G - 1), hang on the output one after the other.
+        network = (self.point.gain - 1) / (FEEDBACK_OHM * self.point.gain)
+        load = 1 / (1 / self.load_ohm + network)
+        return load / (load + self.m.rout)
+
+    @property
+    def _noise_gain(self) -> float:
+        return self.point.gain + (FEEDBACK_OHM / self.m.rin if self.point.gain > 1 else 0.0)
 
     def _pole(self, harmonic: int) -> complex:
         return 1 / (1 + 1j * harmonic * self.point.frequency_hz / self.m.second_pole)
@@ -200,7 +210,7 @@ class _Stage:
         return stage.imax / stage.vlin / admittance * self._pole(harmonic) * self._left
 
     def _from_bend(self, harmonic: int) -> complex:
-        return self._pole(harmonic) * self._left / (1 + self._open(harmonic) / self.point.gain)
+        return self._pole(harmonic) * self._left / (1 + self._open(harmonic) / self._noise_gain)
 
 
 def _compressive(fixed: complex, per_k3: complex, wanted: float) -> float | None:

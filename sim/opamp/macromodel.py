@@ -28,6 +28,8 @@ FOUR_K_T = 4 * 1.380649e-23 * 300.15
 """4kT at 27 °C, the temperature at which data sheets state noise. [J]"""
 
 _GM = 1e-3  # transconductance of the input stage; only its ratio to the capacitor matters [S]
+CLAMP_ROOM = 0.05
+"""So far inside of the output headroom the clamp begins. [V]"""
 _AB_SHARE = 0.2  # part of the quiescent current that flows through the output stage: assumption, no source
 _TWO_PI = 2 * math.pi
 
@@ -192,7 +194,7 @@ def _voltage_feedback(m: MacroParameters, n: str, inp: str, inn: str, vcc: str, 
     stage = input_stage(m)
     c1, r1, vlin, imax = stage.capacitor, stage.resistor, stage.vlin, stage.imax
     clamp = imax / 0.0025
-    hx = m.headroom + 0.05
+    hx = m.headroom + CLAMP_ROOM
     vlimit = m.rout * m.iout
     g, p = f"{n}_g", f"{n}_p"
     gin = m.inoise / math.sqrt(FOUR_K_T * 1e3)
@@ -223,7 +225,7 @@ def _current_feedback(m: MacroParameters, n: str, inp: str, inn: str, vcc: str, 
     stage = input_stage(m)
     cz, rz, vlin, imax = stage.capacitor, stage.resistor, stage.vlin, stage.imax
     clamp = imax / 0.0025
-    hx = m.headroom + 0.05
+    hx = m.headroom + CLAMP_ROOM
     g = f"{n}_g"
     gin = m.inoise / math.sqrt(FOUR_K_T * 1e3)
     return (
