@@ -13,6 +13,9 @@ from sim.distortion.two_tone import difference, two_tone
 from sim.engine.ngspice import Simulator
 from sim.measures.strong import Near
 
+LEAST_SHARE = 0.3
+"""Weaker tones are raised until they take so much of the nearest limit: products of weak ones drown in a transient's
+rounding, and an estimate's error is less there. [1]"""
 MOST_CYCLES = 20
 """Of the higher tone in the period of both: a transient takes as many times longer."""
 
@@ -43,27 +46,28 @@ class Tried:
     second_db, third_db : float
         Estimate less transient, of the product of that order where they differ most; NaN where nothing stands above
         the transient's floor. [dB]
+    raised_db : float
+        By how much both tones were raised. [dB]
     invalid : tuple of str
         Why the estimate does not hold for these tones; then nothing was run in time.
     """
 
     second_db: float
     third_db: float
+    raised_db: float = 0.0
     invalid: tuple[str, ...] = ()
 
 
-def trial_of(near: Near, output_dbm: np.ndarray, scenario: int, unit: int) -> Trial:
+def trial_of(near: Near, scenario: int, unit: int) -> Trial:
     """The two strongest carriers, moved to frequencies of a common divisor, which a transient needs.
 
     Parameters
     ----------
     near : Near
         With at least two stations.
-    output_dbm : ndarray, shape (n_station,)
-        At the unit's output. [dBm]
     scenario, unit : int
     """
-    one, other = (near.stations[place] for place in np.argsort(-output_dbm, kind="stable")[:2])
+    one, other = (near.stations[place] for place in near.pair)
     moved = grid_tones(one.freq_hz, other.freq_hz)
     volts = (np.sqrt(2) * one.emf, np.sqrt(2) * other.emf)
     return Trial(scenario, unit, tuple((float(hertz), float(emf)) for hertz, emf in zip(moved, volts, strict=True)))
@@ -123,6 +127,15 @@ class TwoToneWorker:
         tones = [Carrier(hertz, emf) for hertz, emf in trial.tones]
         estimated = estimate(self._simulator, chain, unit, tones, OutputLoad(ohm))
         if not estimated.valid:
-            return Tried(np.nan, np.nan, estimated.invalid)
+            return Tried(np.nan, np.nan, invalid=estimated.invalid)
+        raised = max(LEAST_SHARE / max(_share(limit) for limit in estimated.limits), 1.0)
+        if raised > 1:
+            tones = [Carrier(tone.frequency_hz, raised * tone.emf_v) for tone in tones]
+            estimated = estimate(self._simulator, chain, unit, tones, OutputLoad(ohm))
         found = difference(estimated, two_tone(self._simulator, chain, unit, tones, ohm))
-        return Tried(found.second_db, found.third_db)
+        return Tried(found.second_db, found.third_db, 20 * math.log10(raised))
+
+
+def _share(limit) -> float:
+    """How near the tones come to the nearest limit of an op-amp."""
+    return max(limit.slew_share, limit.swing_share, limit.current_share, limit.input_share)

@@ -121,6 +121,28 @@ def products_in_bands(stations: Sequence[Station], bands_hz: Sequence[float]) ->
     return tuple(found)
 
 
+def fallen(pair: Sequence[int], band_hz: float) -> tuple[tuple[Mix, ...], tuple[Mix, ...]]:
+    """Products of one or two carriers as if they fell on a band, second order and third.
+
+    Parameters
+    ----------
+    pair : sequence of int
+        Positions of the carriers.
+    band_hz : float
+        [Hz]
+
+    Returns
+    -------
+    second, third : tuple of Mix
+        With the band for a frequency: what the carriers drive at their own frequencies is carried on at the band's.
+    """
+    if len(pair) == 1:
+        return (Mix(band_hz, ((pair[0], 2),)),), (Mix(band_hz, ((pair[0], 3),)),)
+    one, other = sorted(pair)
+    third = (Mix(band_hz, ((one, 2), (other, -1))), Mix(band_hz, ((one, -1), (other, 2))))
+    return (Mix(band_hz, ((one, 1), (other, 1))),), third
+
+
 def mix_words(mix: Mix, stations: Sequence[Station]) -> str:
     """A product as people write it: "621 + 1215 kHz", "2 × 1215 - 621 kHz".
 

@@ -29,7 +29,7 @@ from sim.distortion.estimate import Carrier, Estimate, estimate
 from sim.distortion.load import OutputLoad, line_load
 from sim.distortion.mixes import Mix
 from sim.engine.ngspice import Simulator
-from sim.measures.stations import Station, known_emf, products_in_bands, stations_of
+from sim.measures.stations import Station, fallen, known_emf, products_in_bands, stations_of
 from sim.opamp.curvature import curvature
 
 LIMITS = ("output swing", "output current", "slew rate", "input range")
@@ -38,9 +38,6 @@ INTERCEPTS = ("oip2_dbm", "oip3_dbm")
 """Measures of the two-tone products, in the order of :attr:`UnitStrong.intercept_dbm`."""
 LEAST_RESERVE_DB, MOST_RESERVE_DB = -60.0, 120.0
 """Where a rest voltage lies outside a limit already, and where carriers do not reach it at all. [dB]"""
-HARMONIC_DB = (20 * math.log10(2), 20 * math.log10(3))
-"""How far a single carrier's harmonic lies below the product of two carriers as strong, second and third order: its
-coefficient is 1/2 of 1, and 1/4 of 3/4. [dB]"""
 
 
 @dataclass(frozen=True)
@@ -53,6 +50,8 @@ class Near:
         With emf; none where only intercepts are asked for.
     products : tuple of tuple of Mix
         Those that fall into each band.
+    pair : tuple of int
+        Positions of the two strongest at the nominal unit's output, or of the only one.
     bands_hz : tuple of float
         [Hz]
     receiver : float
@@ -65,6 +64,7 @@ class Near:
 
     stations: tuple[Station, ...]
     products: tuple[tuple[Mix, ...], ...]
+    pair: tuple[int, ...]
     bands_hz: tuple[float, ...]
     receiver: float
     bandwidth_hz: float
@@ -94,8 +94,8 @@ class UnitStrong:
     intercept_dbm : ndarray, shape (2, n_band)
         See :data:`INTERCEPTS`; NaN likewise. [dBm]
     fallen_dbm : ndarray, shape (2, n_band)
-        Products of second and third order of the two strongest carriers at the receiver, had they fallen on the band
-        itself; NaN likewise. [dBm]
+        The largest product of second and of third order of the two strongest carriers at the receiver, had it fallen on
+        the band itself; NaN likewise. [dBm]
     """
 
     reserve_db: np.ndarray
@@ -132,17 +132,21 @@ def near(study, chain: Chain, simulator: Simulator, nominal: UnitValues) -> Near
     if not wants_strong(study):
         return None
     stations, receiver = stations_of(study, chain.antenna), study.receiver.impedance
-    if any(station.level_dbm is not None for station in stations):
+    pair: tuple[int, ...] = ()
+    if stations:
         tones = [Carrier(station.freq_hz, 1.0) for station in stations]
         levels = estimate(simulator, chain, nominal, tones, line_load(chain, nominal, receiver), ()).carriers
         stations = tuple(
             replace(station, emf=known_emf(station, level.receiver_v, receiver))
             for station, level in zip(stations, levels, strict=True)
         )
+        volts = [station.emf * level.output_v for station, level in zip(stations, levels, strict=True)]
+        pair = tuple(sorted(range(len(volts)), key=lambda place: -volts[place])[:2])
     bends = [curvature(record, study.supply.voltage.value) for record in chain.opamps]
     return Near(
         stations,
         products_in_bands(stations, study.bands.frequencies),
+        pair,
         study.bands.frequencies,
         receiver,
         study.receiver.bandwidth,
@@ -172,7 +176,8 @@ def unit_strong(simulator: Simulator, chain: Chain, unit: UnitValues, near: Near
         empty = np.full(len(LIMITS), np.nan)
         return UnitStrong(empty, empty, none, none, none, intercepts, np.full_like(intercepts, np.nan))
     peaks = [Carrier(station.freq_hz, station.peak) for station in near.stations]
-    found = estimate(simulator, chain, unit, peaks, load, near.mixes)
+    imagined = [mix for band in near.bands_hz for mixes in fallen(near.pair, band) for mix in mixes]
+    found = estimate(simulator, chain, unit, peaks, load, (*near.mixes, *imagined))
     crests = np.array([station.crest for station in near.stations])
     receiver, output = (
         np.array([getattr(level, name) for level in found.carriers]) / crests for name in ("receiver_v", "output_v")
@@ -183,16 +188,19 @@ def unit_strong(simulator: Simulator, chain: Chain, unit: UnitValues, near: Near
         else np.nan
         for product in found.products
     ]
-    output_dbm = dbm(output, load.line_ohm)
+    levels = dbm(np.array(products), near.receiver)
+    known = len(near.mixes)
+    # Each band has one of second order, then those of third.
+    of_bands = levels[known:].reshape(len(near.bands_hz), -1)
     reserve, device = _reserves(found)
     return UnitStrong(
         reserve,
         device,
         dbm(receiver, near.receiver),
-        output_dbm,
-        dbm(np.array(products), near.receiver),
+        dbm(output, load.line_ohm),
+        levels[:known],
         intercepts,
-        _fallen(intercepts, output_dbm) + _line_gain_db(load, near) + (0.0 if found.valid else np.nan),
+        np.array([of_bands[:, 0], of_bands[:, 1:].max(axis=1)]),
     )
 
 
@@ -241,17 +249,3 @@ def _reserves(found: Estimate) -> tuple[np.ndarray, np.ndarray]:
     with np.errstate(divide="ignore"):
         rooms = np.clip(-20 * np.log10(shares), LEAST_RESERVE_DB, MOST_RESERVE_DB)
     return rooms.min(axis=0), rooms.argmin(axis=0).astype(float)
-
-
-def _fallen(intercepts: np.ndarray, output_dbm: np.ndarray) -> np.ndarray:
-    """Products of the two strongest carriers at the unit's output, on each band; of one carrier its harmonics. [dBm]"""
-    first, *others = sorted(output_dbm, reverse=True)
-    if others:
-        return np.array([first + others[0] - intercepts[0], 2 * first + others[0] - 2 * intercepts[1]])
-    return np.array([2 * first - intercepts[0] - HARMONIC_DB[0], 3 * first - 2 * intercepts[1] - HARMONIC_DB[1]])
-
-
-def _line_gain_db(load: OutputLoad, near: Near) -> np.ndarray:
-    """From the power that the unit gives into the line's resistance to the receiver's, at the bands. [dB]"""
-    share = np.abs(load.share(np.array(near.bands_hz)))
-    return 20 * np.log10(share) + 10 * np.log10(load.line_ohm / near.receiver)

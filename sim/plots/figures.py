@@ -41,6 +41,9 @@ class _Tables:
     shown: object
     bands_hz: tuple[float, ...]
     optima: tuple
+    strong: tuple = ()
+    products: object = None
+    best: int | None = None
 
 
 _MOST_TRADES = 4
@@ -124,6 +127,9 @@ def _read(out_dir: Path) -> _Tables:
         shown=shown,
         bands_hz=choice.bands_of(summary),
         optima=tuple(answer.get("optima", ())),
+        strong=tuple(answer.get("strong", ())),
+        products=pd.read_csv(products) if (products := out_dir / "products.csv").is_file() else None,
+        best=next(iter(answer.get("best", ())), None),
     )
 
 
@@ -143,6 +149,7 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
         _loop_margin,
         _feedline_map,
         _antenna_map,
+        _strong,
         _drivers,
     )
     for maker in makers:
@@ -333,6 +340,26 @@ def _antenna_map(t: _Tables):
         all, and the input shorted. Each cell holds the least margin of all units, the line matched. Stable or not is
         decided by counting poles; a sign tells it, not the shade.{whose} All numbers stand in antennas.csv.""",
         antenna_map(t.antennas, scenario, _low_limit(t, "antenna_margin")),
+    )
+
+
+def _strong(t: _Tables):
+    from sim.plots.strong import strong
+
+    if t.products is None or not t.strong:
+        return
+    entry = next((one for one in t.strong if one["scenario"] == t.best), t.strong[0])
+    name = dict(t.shown.items()).get(entry["scenario"])
+    whose = f" Drawn for {name or 'one scenario'}." if len(t.strong) > 1 else ""
+    yield (
+        "strong",
+        "What the broadcast stations do",
+        f"""Above: carriers at the receiver, and their products at the bands, of the nominal unit; products are
+        estimates, and those without a number are not drawn. A product matters where it stands above the thick
+        stroke, the noise. Hollow marks: what the two strongest carriers would make if their product fell on the
+        band itself. Below: how far each limit of an op-amp is away with all carriers in step and fully modulated;
+        hatched: passed.{whose} All numbers stand in products.csv.""",
+        strong(entry, t.products),
     )
 
 

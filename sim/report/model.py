@@ -83,6 +83,8 @@ class Page:
     scenarios: Table = field(default_factory=Table)
     tried: tuple[str, ...] = ()
     mending: Table = field(default_factory=Table)
+    products: Table = field(default_factory=Table)
+    products_note: str = ""
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
     limits_set: bool = False

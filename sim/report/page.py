@@ -67,6 +67,7 @@ def compose(out_dir: Path) -> Page:
     from sim.plots import choice
     from sim.report import assumptions, tables
     from sim.report.mending import mending_table
+    from sim.report.strong import products_table
     from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
@@ -86,6 +87,7 @@ def compose(out_dir: Path) -> Page:
     banded, single = tables.nominal_tables(summary, first, bands_hz)
     lost, lost_text = tables.failure_table(failures)
     state, stamp = _stamp(answer, limits_set)
+    products, products_note = products_table(out_dir, answer, names)
     title = str(study.get("title", "")) or "Untitled study"
     return Page(
         title=title,
@@ -97,6 +99,8 @@ def compose(out_dir: Path) -> Page:
         scenarios=tables.scenario_table(summary, scenarios, names),
         tried=tuple(map(str, answer.get("tried", ()))),
         mending=mending_table(answer, names),
+        products=products,
+        products_note=products_note,
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,

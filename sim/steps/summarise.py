@@ -101,7 +101,7 @@ def main(argv=None) -> None:
         antennas=antennas,
         together=together,
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
-        strong=strong_of(every, all_units, out),
+        strong=strong_of(every, all_units, summary, out),
     )
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())

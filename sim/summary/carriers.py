@@ -15,8 +15,8 @@ from sim.summary.collect import Gathered, nominal, quantiles
 from sim.summary.products import FALLS, NOT_MODELLED, TOO_STRONG
 from sim.summary.wording import at_band, listed
 
-MOST_TIMED = 2
-"""Scenarios whose nominal and worst unit are run in time as well."""
+MOST_TIMED = 1
+"""Scenarios whose nominal and worst unit are run in time as well, the best first: a transient takes seconds."""
 MOST_NAMED = 4
 """Carriers that are named in a sentence."""
 MOST_TOLD = 8
@@ -43,11 +43,11 @@ def strong_entries(
     Returns
     -------
     entries : list of dict
-        scenario; carriers (name, frequency_hz, emf_v rms, the carrier alone, crest, receiver_dbm of the nominal unit);
-        headroom (nominal_db, p05_db, min_db, unit, limit in words, device: those of the nominal unit); reserves_db of
-        the nominal unit by limit; second_order, third_order ("estimate", "optimistic", "not modelled"); products (rows
-        of products.csv, the worst of each band that falls there, and the worst had it fallen on the band); in_time
-        (filled in later).
+        scenario; carriers (name, frequency_hz, emf_v rms, the carrier alone, crest, receiver_dbm and output_dbm of the
+        nominal unit); headroom (nominal_db, p05_db, min_db, unit, limit in words, device: those of the nominal unit);
+        reserves_db of the nominal unit by limit; second_order, third_order ("estimate", "optimistic", "not modelled");
+        bandwidth_hz; products (rows of products.csv: the worst of each band that falls there, and the worst had it
+        fallen on the band); in_time (filled in later, see :func:`in_time_entries`).
     """
     entries = []
     for index, number in enumerate(scenarios):
@@ -75,7 +75,10 @@ def strong_entries(
 
 
 def _carriers(gathered: Gathered, index: int, near: Near) -> list[dict]:
-    level = nominal(gathered.strong.receiver_dbm[index], gathered.units, axis=0)
+    level, output = (
+        nominal(values[index], gathered.units, axis=0)
+        for values in (gathered.strong.receiver_dbm, gathered.strong.output_dbm)
+    )
     return [
         {
             "name": station.name,
@@ -83,6 +86,7 @@ def _carriers(gathered: Gathered, index: int, near: Near) -> list[dict]:
             "emf_v": station.emf,
             "crest": station.crest,
             "receiver_dbm": _finite(level[place]),
+            "output_dbm": _finite(output[place]),
         }
         for place, station in enumerate(near.stations)
     ]
@@ -142,8 +146,8 @@ def in_time_entries(trials: Sequence[Trial], found: Sequence) -> list[dict]:
     Returns
     -------
     entries : list of dict
-        scenario (its position), unit, tones_hz, second_error_db, third_error_db (estimate less transient), reason
-        (where nothing was run).
+        scenario (its position), unit, tones_hz, second_error_db, third_error_db (estimate less transient), raised_db
+        (both tones, where they were weak), reason (where nothing was run).
     """
     entries = []
     for trial, result in zip(trials, found, strict=True):
@@ -155,6 +159,7 @@ def in_time_entries(trials: Sequence[Trial], found: Sequence) -> list[dict]:
                 "tones_hz": [hertz for hertz, _ in trial.tones],
                 "second_error_db": _finite(result.second_db) if done else None,
                 "third_error_db": _finite(result.third_db) if done else None,
+                "raised_db": _finite(result.raised_db) if done else None,
                 "reason": "; ".join(result.invalid) if done else result.reason,
             }
         )
@@ -269,6 +274,7 @@ def _products_told(entry: Mapping, whose: str) -> list[str]:
             f"Had a product of the two strongest fallen on a band itself: {order}{at_band(worst['band_hz'])},"
             f" {_against(worst)}."
         )
+    sentences += _filter_told([row for row in (*falling, *fallen) if row["margin_nominal_db"] is not None])
     if entry["second_order"] == NOT_MODELLED:
         sentences.append(
             "Second order is not modelled for this op-amp, third order is optimistic below a few megahertz."
@@ -276,6 +282,17 @@ def _products_told(entry: Mapping, whose: str) -> list[str]:
     elif entry["third_order"] == "optimistic":
         sentences.append("Third order is optimistic below a few megahertz for this op-amp.")
     return sentences
+
+
+def _filter_told(rows: Sequence[Mapping]) -> list[str]:
+    """How much weaker all carriers would have to be: a product of order n falls n decibels for each of theirs."""
+    needed = max((-row["margin_nominal_db"] / row["order"] for row in rows), default=0.0)
+    if needed <= 0:
+        return []
+    return [
+        f"A filter before the amplifier that spares the bands and takes {math.ceil(needed)} dB off the carriers brings"
+        " all products below the noise."
+    ]
 
 
 def _against(row: Mapping) -> str:
@@ -303,7 +320,11 @@ def _in_time_told(entry: Mapping) -> list[str]:
             if values:
                 errors.append(f"{max(map(abs, values)):.1f} dB in {words} order")
         said = f"off by up to {listed(errors)}" if errors else "not told from it: no product stands above its floor"
-        sentences.append(f"Against a transient of {who}, the two strongest moved to {tones}, the estimate is {said}.")
+        raised = max(one["raised_db"] for one in done)
+        louder = f" and raised by {raised:.0f} dB" if raised >= 0.5 else ""
+        sentences.append(
+            f"Against a transient of {who}, the two strongest moved to {tones}{louder}, the estimate is {said}."
+        )
     if failed:
         who = listed(["the nominal unit" if one["unit"] == 0 else f"unit {one['unit']}" for one in failed])
         sentences.append(f"No transient of {who}: {failed[0]['reason']}.")

@@ -67,18 +67,15 @@ def _rows(gathered: Gathered, index: int, near: Near):
             values = strong.product_dbm[index, :, places[mix]]
             yield {**common, **names, "where": FALLS, **_levels(gathered, index, values, mix.order, *rest)}
         for place, order in enumerate((2, 3)):
-            words = f"{WORDS_OF_ORDER[order]}, {_strongest(near, strong.output_dbm[index])}"
+            words = f"{WORDS_OF_ORDER[order]}, {_strongest(near)}"
             names = {"product": words, "order": order, "frequency_hz": float(hertz)}
             values = strong.fallen_dbm[index, :, place, band]
             yield {**common, **names, "where": FALLEN, **_levels(gathered, index, values, order, *rest)}
 
 
-def _strongest(near: Near, output_dbm: np.ndarray) -> str:
+def _strongest(near: Near) -> str:
     """The two strongest carriers at the unit's output, "621 and 1215 kHz"."""
-    here = output_dbm[~np.isnan(output_dbm).any(axis=1)]
-    level = here[0] if len(here) else np.zeros(len(near.stations))
-    first = np.argsort(-level, kind="stable")[:2]
-    return " and ".join(f"{near.stations[place].freq_hz / 1e3:.7g}" for place in first) + " kHz"
+    return " and ".join(f"{near.stations[place].freq_hz / 1e3:.7g}" for place in near.pair) + " kHz"
 
 
 def _levels(gathered: Gathered, index: int, level: np.ndarray, order: int, noise, gain_db, near: Near) -> dict:

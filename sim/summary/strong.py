@@ -142,7 +142,7 @@ class StrongUnits:
         return noise_dbm(banded, near) - self.fallen_dbm[index].max(axis=1)
 
 
-_PLAIN = ("bands_hz", "receiver", "bandwidth_hz", "second_order", "third_order")
+_PLAIN = ("pair", "bands_hz", "receiver", "bandwidth_hz", "second_order", "third_order")
 _ARRAYS = tuple(field.name for field in fields(StrongUnits) if field.name != "nears")
 
 
@@ -193,6 +193,7 @@ def _near(text: str) -> Near | None:
             tuple(Mix(hertz, tuple((index, times) for index, times in carriers)) for hertz, carriers in own)
             for own in data["products"]
         ),
+        tuple(data["pair"]),
         tuple(data["bands_hz"]),
-        *(data[name] for name in _PLAIN[1:]),
+        *(data[name] for name in _PLAIN[2:]),
     )
