@@ -85,15 +85,21 @@ def _name_carriers(panel, carriers) -> None:
     width_in = panel.get_position().width * style.WIDTH_IN
     height_in = panel.get_position().height * panel.figure.get_figheight()
     bottom, top = panel.get_ylim()
-    taken: list[tuple[float, float, float, float]] = []
+
+
+    def place_of(one) -> tuple[float, float]:
+        across = math.log(one["frequency_hz"] / low) / math.log(high / low)
+        return across * width_in, (one["receiver_dbm"] - bottom) / (top - bottom) * height_in
+
+    marks = [place_of(one) for one in carriers]
+    taken = [(x - 0.04, x + 0.04, y - 0.04, y + 0.04) for x, y in marks]
     for one in sorted(carriers, key=lambda carrier: -carrier["receiver_dbm"]):
         text = axes.frequency_text(one["frequency_hz"])
         half = style.text_width_in(text) / 2
-        x = math.log(one["frequency_hz"] / low) / math.log(high / low) * width_in
-        y = (one["receiver_dbm"] - bottom) / (top - bottom) * height_in + 0.07
-        x = min(max(x, half), width_in - half)
+        x, y = place_of(one)
+        x, y = min(max(x, half), width_in - half), y + 0.07
         box = (x - half, x + half, y, y + 0.16)
-        if all(box[1] + 0.03 < b[0] or b[1] + 0.03 < box[0] or box[3] < b[2] or b[3] < box[2] for b in taken):
+        if all(box[1] + 0.03 < b[0] or b[1] + 0.03 < box[0] or box[3] <= b[2] or b[3] <= box[2] for b in taken):
             taken.append(box)
             panel.text(
                 x / width_in,
@@ -120,6 +126,8 @@ def _key(figure, entry: Mapping, own: pd.DataFrame) -> None:
     height = figure.get_figheight()
     panel = figure.add_axes((0, 1 - (0.12 + 0.155 * _KEY_LINES) / height, 1, (0.12 + 0.155 * _KEY_LINES) / height))
     panel.set_axis_off()
+    panel.set_xticks([])
+    panel.set_yticks([])
     panel.set_xlim(0, style.WIDTH_IN)
     panel.set_ylim(0.12 + 0.155 * _KEY_LINES, 0)
     for place, (marker, ink, face, text) in enumerate(lines):

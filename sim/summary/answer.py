@@ -125,6 +125,7 @@ def answer(
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
     first = best[0] if best else min(names)
+    sentences += strong_told(strong, names, first)
     sentences += _loss_told(losses, names)
     rises = plug_in.rises(summary)
     noise = (noises or {}).get(first, "the noise of the site that the study names")
@@ -139,7 +140,6 @@ def answer(
         found["confirmed"] = {key: value for key, value in dataclasses.asdict(confirmed).items() if key != "told"}
         # Two methods that disagree are news for whoever reads only the opening.
         (sentences if confirmed.disagree else tried).extend(confirmed.told)
-    sentences += strong_told(strong, names, first)
     found |= {"strong": list(strong)} if strong else {}
     sentences += mending_told(mending, names)
     found |= {"mending": list(mending)} if mending else {}

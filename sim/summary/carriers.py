@@ -251,11 +251,15 @@ def _products_told(entry: Mapping, whose: str) -> list[str]:
     numbered = [row for row in falling if row["margin_nominal_db"] is not None]
     unknown = [row for row in falling if row["model"] == NOT_MODELLED]
     if numbered:
+        numbered.sort(key=lambda row: row["margin_nominal_db"])
         said = [
             f"{row['product']} at {format_quantity(row['frequency_hz'], 'Hz', 5)} {_against(row)}"
-            for row in sorted(numbered, key=lambda row: row["margin_nominal_db"])[:3]
+            for row in numbered[: 1 if numbered[0]["margin_nominal_db"] > 0 else 3]
+            if row is numbered[0] or row["margin_nominal_db"] <= 0
         ]
-        sentences.append(f"Products in the bands{whose}, estimates in {bandwidth}: {listed(said)}.")
+        clear = not unknown and all(min(row["margin_nominal_db"], row["margin_min_db"] or 0) > 0 for row in numbered)
+        word = "yes, the nearest:" if clear else "no," if numbered[0]["margin_nominal_db"] <= 0 else "not surely,"
+        sentences.append(f"Bands clear of their products{whose}: {word} {listed(said)} (estimates, in {bandwidth}).")
     if unknown:
         sentences.append(
             f"{listed([row['product'] for row in unknown])} fall{'s' * (len(unknown) == 1)} into a band, of second"
