@@ -165,6 +165,27 @@ def test_what_is_not_modelled_is_said(tmp_path):
         chain_of(limited)
 
 
+def test_one_carrier_on_the_bench(tmp_path):
+    """One carrier without a field: its harmonics against the chain's own noise, and nothing to run in time."""
+    bench = {"antenna": {"model": "fixture"}}
+    study = _study(tmp_path, '[[strong]]\nfrequency = "621k"\nemf = "0.2 V"\nmodulation = "fm"\n', **bench)
+    gathered = _gathered(tmp_path, study)
+    entries = strong_of(scenarios(study), gathered, _summary(study, gathered), tmp_path)
+    said = " ".join(strong_told(entries, {0: "as designed"}, 0))
+    assert "is reached, fully modulated" in said and "3 × 621 kHz at 1.863 MHz" in said
+    assert "Had a harmonic fallen" in said and "the chain's own noise" in said
+    assert entries[0]["in_time"] == [] and entries[0]["carriers"][0]["crest"] == 1.0
+
+
+def test_an_output_that_rests_beyond_its_limit(tmp_path):
+    """A bias current through 1 MΩ drives a follower's output to its end: said as what it is, not as decibels."""
+    follower = {"antenna": {"model": "fixture"}, "amplifier": {"circuit": "voltage-follower", "opamp": "OPA2822"}}
+    study = _study(tmp_path, '[[strong]]\nfrequency = "621k"\nemf = "1 mV"\n', **follower)
+    gathered = _gathered(tmp_path, study)
+    entries = strong_of(scenarios(study), gathered, _summary(study, gathered), tmp_path)
+    assert "is passed at rest already" in strong_told(entries, {0: "as designed"}, 0)[0]
+
+
 def test_intercepts_alone(tmp_path):
     """A limit on an intercept needs no station: the intercepts are there, headroom is not."""
     gathered = _gathered(tmp_path, _study(tmp_path, "", limits={"oip3_dbm": "> 20"}))

@@ -9,7 +9,7 @@ import numpy as np
 
 from sim.measures.in_time import Trial, Tried
 from sim.measures.stations import BAND_SHARE, SIDEBAND_HZ
-from sim.measures.strong import LIMITS, Near
+from sim.measures.strong import LEAST_RESERVE_DB, LIMITS, Near
 from sim.quantity import format_quantity
 from sim.summary.collect import Gathered, nominal, quantiles
 from sim.summary.products import FALLS, NOT_MODELLED, TOO_STRONG
@@ -125,7 +125,7 @@ def _worst(products) -> list:
 def _row(row) -> dict:
     keys = (
         "band_hz", "product", "order", "frequency_hz", "where", "model", "level_nominal_dbm", "level_max_dbm",
-        "noise_nominal_dbm", "margin_nominal_db", "margin_min_db",
+        "noise_nominal_dbm", "noise", "margin_nominal_db", "margin_min_db",
     )  # fmt: skip
     return {key: row[key] if isinstance(row[key], str) else _finite(row[key]) for key in keys}
 
@@ -199,7 +199,8 @@ def _room_told(entry: Mapping, whose: str) -> str:
     more = len(carriers) - MOST_NAMED
     near = listed([*named, f"{more} more"] if more > 0 else named)
     if room["nominal_db"] is None or room["limit"] is None:
-        return f"Near {near}{whose}: no op-amp is modelled, so nothing is said about room for them."
+        why = "no op-amp's limits are known" if room["min_db"] is None else "the nominal unit gave no numbers"
+        return f"Near {near}{whose}: {why}, so nothing is said here about room for them."
     together = "all in step and fully modulated" if len(carriers) > 1 else "fully modulated"
     what = f"the {room['limit']} of {room['device']}"
     worst = "" if room["min_db"] is None else f", {abs(room['min_db']):.1f} dB in the worst unit"
@@ -207,6 +208,8 @@ def _room_told(entry: Mapping, whose: str) -> str:
     if room["limit"] != "slew rate" and entry["reserves_db"]["slew rate"] is not None:
         slew = f" Slew rate: {_signed(entry['reserves_db']['slew rate'])}."
     start = f"Near {near}{whose}"
+    if room["nominal_db"] <= LEAST_RESERVE_DB:
+        return f"{start}: no, {what} is passed at rest already, without any carrier."
     if room["nominal_db"] < 0:
         short = f"{-room['nominal_db']:.1f} dB too much"
         ask = "they ask" if len(carriers) > 1 else "it asks"
@@ -245,8 +248,7 @@ def _products_told(entry: Mapping, whose: str) -> list[str]:
     sentences = []
     if any(row["model"] == TOO_STRONG for row in (*falling, *fallen)):
         return [
-            f"Their products{whose} have no number: the carriers clip or slew, and what comes then is far above any"
-            " estimate."
+            f"Products{whose} have no number: something clips or slews, and what comes then is far above any estimate."
         ]
     numbered = [row for row in falling if row["margin_nominal_db"] is not None]
     unknown = [row for row in falling if row["model"] == NOT_MODELLED]
@@ -274,9 +276,9 @@ def _products_told(entry: Mapping, whose: str) -> list[str]:
     if numbered:
         worst = min(numbered, key=lambda row: row["margin_nominal_db"])
         order = worst["product"].partition(",")[0]
+        whose_product = "a harmonic" if len(entry["carriers"]) == 1 else "a product of the two strongest"
         sentences.append(
-            f"Had a product of the two strongest fallen on a band itself: {order}{at_band(worst['band_hz'])},"
-            f" {_against(worst)}."
+            f"Had {whose_product} fallen on a band itself: {order}{at_band(worst['band_hz'])}, {_against(worst)}."
         )
     sentences += _filter_told([row for row in (*falling, *fallen) if row["margin_nominal_db"] is not None])
     if entry["second_order"] == NOT_MODELLED:
@@ -303,11 +305,11 @@ def _against(row: Mapping) -> str:
     """Where a product stands: "12 dB below the noise (worst unit 10 dB)"."""
 
     def side(margin: float) -> str:
-        return f"{abs(margin):.0f} dB {'below' if margin >= 0 else 'above'} the noise"
+        return f"{abs(margin):.0f} dB {'below' if margin >= 0 else 'above'}"
 
-    if row["margin_min_db"] is None:
-        return side(row["margin_nominal_db"])
-    return f"{side(row['margin_nominal_db'])} (worst unit {side(row['margin_min_db']).removesuffix(' the noise')})"
+    noise = "the noise" if row["noise"] == "band" else "the chain's own noise"
+    worst = "" if row["margin_min_db"] is None else f" (worst unit {side(row['margin_min_db'])})"
+    return f"{side(row['margin_nominal_db'])} {noise}{worst}"
 
 
 def _in_time_told(entry: Mapping) -> list[str]:

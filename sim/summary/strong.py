@@ -116,8 +116,9 @@ class StrongUnits:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Measures that are there: a second-order intercept only where some op-amp's is modelled."""
-        stations = (HEADROOM,) if any(near is not None and near.stations for near in self.nears) else ()
+        """Measures that are there: none of op-amps whose limits are not known, no second order that is not modelled."""
+        near_by = any(near is not None and near.stations for near in self.nears)
+        stations = (HEADROOM,) if near_by and not np.isnan(self.reserve_db).all() else ()
         known = [name for place, name in enumerate(INTERCEPTS) if not np.isnan(self.intercept_dbm[:, :, place]).all()]
         return (*stations, *known, *((PRODUCTS,) if stations else ()))
 
