@@ -7,7 +7,7 @@ import pytest
 
 from sim.deck.assemble import assemble
 from sim.distortion.deck import distortion_deck, with_load
-from sim.distortion.estimate import INPUT_STAGE, OUTPUT_BEND, Carrier, estimate
+from sim.distortion.estimate import INPUT_STAGE, MOST_SLEW, OUTPUT_BEND, Carrier, estimate
 from sim.distortion.intercept import lowest_intercept
 from sim.distortion.load import OutputLoad, line_load
 from sim.distortion.mixes import mixes
@@ -63,6 +63,25 @@ def test_estimate_against_time(tmp_path, circuit, opamp, antenna, bend, tones, u
         assert lowest_intercept(estimated, order, 75.0) == pytest.approx(lowest_intercept(told, order, 75.0), abs=0.3)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(("circuit", "opamp", "bend"), [CIRCUITS[0][:2] + (None,), CIRCUITS[1][:2] + (CIRCUITS[1][3],)])
+def test_estimate_up_to_its_limit(tmp_path, circuit, opamp, bend):
+    """Just where it still calls itself valid a ± b is within 2 dB, 2a ± b within 1 dB; harmonics within twice that."""
+    stage = stage_of(write_study(tmp_path, amplifier={"circuit": circuit, "opamp": opamp}), 75.0)
+    stage = stage if bend is None else stage.bent(*bend)
+    probing = [Carrier(hertz, 0.01) for hertz in TONES]
+    factor = 0.99 * MOST_SLEW / stage.estimated(probing).limits[0].slew_share
+    carriers = [replace(carrier, emf_v=carrier.emf_v * factor) for carrier in probing]
+    estimated, told = stage.estimated(carriers), stage.in_time(carriers)
+    assert estimated.valid
+    known = {product.carriers: product.output_v for product in estimated.products}
+    for product in told.products:
+        error = abs(20 * np.log10(known[product.carriers] / product.output_v))
+        assert error < (2.0 if product.order == 2 else 1.0) * (2 if len(product.carriers) == 1 else 1)
+    beyond = stage.estimated([replace(carrier, emf_v=carrier.emf_v * 1.02) for carrier in carriers])
+    assert "slew-limited" in beyond.invalid[0]
+
+
 def test_slewing_is_flagged_and_would_be_wrong(demo):
     """Where the carriers take all of the slew rate the estimate says that it is not valid, and it is not."""
     carriers = demo.carriers(TONES, 1.0)
@@ -75,7 +94,7 @@ def test_slewing_is_flagged_and_would_be_wrong(demo):
 def test_clipping_is_flagged(demo):
     """Where crests reach the end of the output swing, at frequencies that slew little, the estimate says so."""
     estimated = demo.estimated(demo.carriers((0.5e6, 0.6e6), 1.3))
-    assert estimated.limits[0].slew_share < 0.5
+    assert estimated.limits[0].slew_share < MOST_SLEW
     assert any("clips" in said and "output swing" in said for said in estimated.invalid)
 
 
