@@ -28,7 +28,7 @@ MORE = (0, 4, 16)
 """Further periods of rest, tried one after another until the output repeats itself."""
 MOST_PERIODS_A_CYCLE = 60
 """Cycles of the higher tone in a period, at most: beyond, a transient would take too long."""
-REPEATS_DB = 0.1
+REPEATS_DB = 0.25
 """How much two periods may differ in any product that stands above the floor. [dB]"""
 FLOOR = 1e-7
 """Products below this share of the larger tone are rounding. [1]"""
@@ -110,7 +110,7 @@ def period_of(frequencies_hz: Sequence[float]) -> float:
     """
     divisor = math.gcd(*(round(hertz) for hertz in frequencies_hz))
     if divisor == 0 or max(frequencies_hz) / divisor > MOST_PERIODS_A_CYCLE:
-        shown = ", ".join(f"{hertz:g}" for hertz in frequencies_hz)
+        shown = ", ".join(f"{hertz:.0f}" for hertz in frequencies_hz)
         raise ValueError(
             f"tones of {shown} Hz have the common divisor {divisor} Hz; a transient needs a {MOST_PERIODS_A_CYCLE}th"
             " of the highest or more, see near_tones()"

@@ -71,7 +71,7 @@ def own_stage(folder, body: str, opamp: dict | str, load_ohm: float, supply: str
         amplifier={"circuit": "amp.cir", "opamp": part},
         antenna={"model": "fixture", "source": "0", "dummy": dummy},
         supply={"voltage": supply},
-        run={"temperature": "27"},
+        run={"temperature": "25"},
     )
     return stage_of(path, load_ohm)
 
