@@ -35,11 +35,13 @@ _SPELLINGS = {
     "degC": ("degC", "°C", "C"),
     "s": ("s",),
     "S/m": ("S/m",),
+    "V/m": ("V/m",),
+    "dBm": ("dBm", "dbm"),
     "1": (),
 }
 _SHOWN = {"ohm": "Ω", "1": "", "degC": "°C"}
 _SAID = {"1": "a plain number", "degC": "degrees Celsius"}
-_NO_PREFIX = ("dB", "degC", "K", "1")
+_NO_PREFIX = ("dB", "dBm", "degC", "K", "1")
 _DIGITS = r"(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,4})?"
 _NUMBER = re.compile(rf"([+-]?{_DIGITS}) ?(.*)", re.ASCII)
 _LONGEST = 200
@@ -79,7 +81,7 @@ def parse_quantity(text, unit: str) -> float:
     text : str, int or float
         "10k", "8.2p", "120 m", "1.83M", "75 ohm"; a plain number is taken in the unit itself.
     unit : str
-        One of ohm, F, H, Hz, m, V, A, W, K, dB, degC, s, S/m, 1.
+        One of ohm, F, H, Hz, m, V, A, W, K, dB, degC, s, S/m, V/m, dBm, 1.
 
     Returns
     -------
@@ -162,6 +164,8 @@ def _example(unit: str) -> str:
         "degC": 'a temperature in degrees Celsius, for example "20"',
         "s": 'a time, for example "50 ns"',
         "S/m": 'a conductivity, for example "5 mS/m"',
+        "V/m": 'a field strength, for example "300 mV/m"',
+        "dBm": 'a level, for example "-10 dBm"',
         "1": "a number",
     }[unit]
 

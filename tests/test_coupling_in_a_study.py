@@ -69,7 +69,7 @@ def test_the_answer_names_the_best(swept):
     assert answer["best"][0] == one["best"]["scenario"]
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "Best Cc: 1n, which of the values" in said and "Best Cc: 1n, which of the values" in page
-    assert "computes no headroom" in " ".join(said.split())
+    assert "have no say in the best value" in " ".join(said.split())
     assert (out / "figures" / "trade-1.svg").is_file() and 'id="figure-trade-1"' in page
 
 

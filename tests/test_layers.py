@@ -16,6 +16,7 @@ LAYERS = (
     ("sim.sampling",),
     ("sim.deck",),
     ("sim.engine",),
+    ("sim.distortion",),
     ("sim.measures", "sim.stability"),
     ("sim.summary", "sim.array", "sim.measured", "sim.order"),
     ("sim.plots", "sim.report"),

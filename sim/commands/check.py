@@ -11,6 +11,8 @@ SECONDS_PER_RUN = 0.005
 """One unit in one scenario on one core of a small server, as measured by benchmarks/; an estimate anywhere else. [s]"""
 SECONDS_PER_LOAD = 7e-6
 """The same for each feedline with its far end that a unit is judged with. [s]"""
+SECONDS_WITH_CARRIERS = 0.03
+"""The same for a run with strong carriers, on top. [s]"""
 SECONDS_AROUND = 7.0
 """Starting, counting, drawing and writing of a run of a few thousand. [s]"""
 _UNITS = {"R": "ohm", "C": "F", "L": "H"}
@@ -169,6 +171,7 @@ def _around(study, chain) -> list[str]:
         f"air     {degrees}",
         *_feedlines(study),
         *_array(study),
+        *_stations(study, chain),
     ]
 
 
@@ -214,6 +217,24 @@ def _array(study) -> list[str]:
         f"array   {len(table.positions)} elements, bearing {bearings} degrees, {table.front_to_back:g} dB front to back"
         f" asked at {table.elevation:g} degrees; {made} arrays of whole builds"
     ]
+
+
+def _stations(study, chain) -> list[str]:
+    """Strong carriers near by, a line each."""
+    from sim.measures.stations import stations_of
+
+    lines = []
+    for words, station in zip(study.strong, stations_of(study, chain.antenna), strict=True):
+        level = "emf from its level at the receiver"
+        if station.level_dbm is None:
+            level = f"{format_quantity(station.emf, 'V', 3)} at the antenna"
+        if words.known_field is not None:
+            level = f"{format_quantity(words.known_field, 'V/m', 3)}, {level}"
+        crest = f"peaks x{station.crest:g}" if station.crest != 1 else "no modulation of its peaks"
+        frequency = format_quantity(station.freq_hz, "Hz")
+        name = f"{words.name}, " if words.name else ""
+        lines.append(f"strong  {name}{frequency}: {level}, {crest}")
+    return lines
 
 
 def _noise(study) -> list[str]:
@@ -309,10 +330,12 @@ def _warnings(console, every, chains) -> None:
 def _cost(study, every) -> str:
     runs = (study.run.units + 1) * len(every)
     cores = os.cpu_count() or 1
+    from sim.measures.strong import wants_strong
     from sim.stability.judged import study_loads
 
     loads = sum(len(study_loads(scenario.study)) for scenario in every) * (study.run.units + 1)
-    seconds = (runs * SECONDS_PER_RUN + loads * SECONDS_PER_LOAD) / cores + SECONDS_AROUND
+    a_run = SECONDS_PER_RUN + wants_strong(study) * SECONDS_WITH_CARRIERS
+    seconds = (runs * a_run + loads * SECONDS_PER_LOAD) / cores + SECONDS_AROUND
     shown = f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
     return (
         f"\n{study.run.units} units and the nominal one, {len(every)} scenario{'s' * (len(every) > 1)}:"

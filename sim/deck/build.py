@@ -33,6 +33,7 @@ from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
 from sim.opamp.catalogue import load_opamp
+from sim.opamp.curvature import curvature
 from sim.opamp.macromodel import MacroParameters, nominal_parameters
 from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
 from sim.study.electrode import electrode_parts
@@ -42,6 +43,10 @@ SUPPLY_COLUMN = "supply.voltage"
 
 PROBED = ("stability_margin", "phase_margin_deg", "gain_margin_db", "stable", "line_margin")
 """Measures of a loop, which need a probe."""
+
+SECOND_ORDER_LIMITS = ("oip2_dbm", "product_margin_db")
+STRONG_LIMITS = ("headroom_db", "oip3_dbm", *SECOND_ORDER_LIMITS)
+"""Measures of strong carriers, and those of them that need second order."""
 
 DIE_COLUMNS = ("gbw", "slew", "en", "en_corner", "inoise", "aol_db", "iq", "vos", "ib", "cin", "rout", "second_pole")
 """What is kept of an op-amp's drawn die, as columns named ``<device>.<name>``."""
@@ -190,6 +195,7 @@ def chain_of(study) -> Chain:
     leakages = clamp_leakages(circuit, study.amplifier)
     _refuse_unjudged_limits(study, circuit)
     record = load_opamp(study.amplifier.opamp, study.folder)
+    _refuse_unmodelled_limits(study, circuit, record)
     route, antenna = route_of(study), antenna_of(study)
     _refuse_unmatched(study, circuit, antenna)
     if circuit.balanced and isinstance(antenna, Fixture):
@@ -221,6 +227,22 @@ def _refuse_unjudged_limits(study, circuit) -> None:
     if asked:
         raise StudyError(
             Fault(study.file, study.line_of(f"limits.{name}"), f"limits.{name}", found, remedy) for name in asked
+        )
+
+
+def _refuse_unmodelled_limits(study, circuit: Circuit, record) -> None:
+    """Refuse limits on strong carriers that the op-amp's data cannot tell: every unit would fail them."""
+    found = None
+    if not circuit.devices:
+        asked, found = STRONG_LIMITS, f"the circuit {circuit.name} has no op-amp, and of nothing else limits are known."
+    elif not curvature(record, study.supply.voltage.value).second_order:
+        asked = SECOND_ORDER_LIMITS
+        found = f"no data sheet point of distortion is known of {record.part}, so second order is not modelled."
+    told = [name for name in study.limits if found and name in asked]
+    if told:
+        remedy = "Take the limit out, or an op-amp whose record has one (keys hd2_dbc to hd_load_ohm)."
+        raise StudyError(
+            Fault(study.file, study.line_of(f"limits.{name}"), f"limits.{name}", found, remedy) for name in told
         )
 
 

@@ -11,6 +11,7 @@ from sim.engine.ngspice import Simulator, UnitFailed
 from sim.engine.sweep import SweepPlan, plan_for, run_unit
 from sim.measures.panel import CURVES, LARGEST_MISFIT, UnitMeasures, receiver_noise_psd, unit_measures
 from sim.measures.ratings import resting_volts
+from sim.measures.strong import Near, UnitStrong, near, unit_strong
 from sim.measures.supply import check_feed, check_rating, rest, resting_cautions
 from sim.measures.surroundings import around_unit, reader, surroundings
 from sim.stability.judged import study_loads, study_sources
@@ -40,6 +41,10 @@ class Answer:
         About the resting voltages of the nominal unit; empty for other units.
     resting : ndarray, shape (n_device, len(RESTING))
         Of every op-amp, see :data:`sim.measures.ratings.RESTING`. [V, A]
+    strong : UnitStrong or None
+        What strong carriers do to it, in a study with ``[[strong]]``.
+    near : Near or None
+        What is near by in the scenario; only with the first unit of it that this worker measures.
     """
 
     measures: UnitMeasures
@@ -48,6 +53,8 @@ class Answer:
     contributions: dict
     cautions: tuple[str, ...]
     resting: np.ndarray
+    strong: UnitStrong | None = None
+    near: Near | None = None
 
 
 @dataclass
@@ -59,6 +66,7 @@ class _Prepared:
     reader: object
     loads: tuple
     sources: tuple
+    near: Near | None
 
 
 class UnitWorker:
@@ -80,6 +88,7 @@ class UnitWorker:
         self._simulator = Simulator(timer=time.perf_counter)
         self._prepared: dict[int, _Prepared] = {}
         self._tables: dict[int, dict] = {}
+        self._told: set[int] = set()
 
     def __call__(self, item: Item) -> Answer:
         """Simulate and measure one unit.
@@ -99,6 +108,7 @@ class UnitWorker:
         wanted = self._contributors and item.unit == 0
         deck = assemble(ready.chain, values)
         measures, run = self._measure(ready, deck, values, wanted)
+        strong = unit_strong(self._simulator, ready.chain, values, ready.near) if ready.near else None
         contributions = {}
         if wanted:
             matrix = ready.reader.noise_matrix[ready.around.bands :]
@@ -120,7 +130,16 @@ class UnitWorker:
             contributions=contributions,
             cautions=resting_cautions(run.operating, deck, ready.chain) if item.unit == 0 else (),
             resting=resting_volts(run.operating, deck),
+            strong=strong,
+            near=self._near_once(item.scenario),
         )
+
+    def _near_once(self, scenario: int) -> Near | None:
+        """What is near by, the first time that it is asked for."""
+        if scenario in self._told:
+            return None
+        self._told.add(scenario)
+        return self._prepared[scenario].near
 
     def _measure(self, ready: _Prepared, deck, values, contributors=False) -> tuple[UnitMeasures, object]:
         run = run_unit(self._simulator, deck, ready.plan, contributors)
@@ -159,9 +178,10 @@ class UnitWorker:
             run = run_unit(self._simulator, deck, plan)
         except UnitFailed as failed:
             raise UnitFailed(f"the nominal unit of this scenario did not simulate: {failed}") from failed
+        strong = near(study, chain, self._simulator, nominal)
         around = surroundings(study, chain, run.freq_hz, plan.high_hz)
         loads, sources = study_loads(study), study_sources(study)
         own = reader(run, rest(run.operating, deck), around, loads, sources)
-        ready = _Prepared(study, chain, plan, around, own, loads, sources)
+        ready = _Prepared(study, chain, plan, around, own, loads, sources, strong)
         self._prepared[number] = ready
         return ready

@@ -28,6 +28,8 @@ FOUR_K_T = 4 * 1.380649e-23 * 300.15
 """4kT at 27 °C, the temperature at which data sheets state noise. [J]"""
 
 _GM = 1e-3  # transconductance of the input stage; only its ratio to the capacitor matters [S]
+CLAMP_ROOM = 0.05
+"""So far inside of the output headroom the clamp begins. [V]"""
 _AB_SHARE = 0.2  # part of the quiescent current that flows through the output stage: assumption, no source
 _TWO_PI = 2 * math.pi
 
@@ -120,6 +122,46 @@ def output_stage_node(name: str) -> str:
     return f"{name}_p"
 
 
+@dataclass(frozen=True)
+class InputStage:
+    """The transconductor i = `imax` tanh(v/`vlin`) that drives the gain node, and what stands there.
+
+    Attributes
+    ----------
+    imax : float
+        Largest current, which sets the slew limit. [A]
+    vlin : float
+        Linear range. [V]
+    capacitor, resistor : float
+        From the gain node to the rails, both halves together. [F, Ω]
+    """
+
+    imax: float
+    vlin: float
+    capacitor: float
+    resistor: float
+
+
+def input_stage(m: MacroParameters) -> InputStage:
+    """The input stage that :func:`macromodel_cards` writes down.
+
+    Parameters
+    ----------
+    m : MacroParameters
+    """
+    if m.current_feedback:
+        # The transimpedance capacitor follows from the bandwidth with the recommended feedback resistor (1.21 kΩ, from
+        # memory), half the placeholder gain-bandwidth.
+        cz = 1 / (_TWO_PI * 1.21e3 * m.gbw / 2)
+        imax = m.slew * cz
+        return InputStage(imax, m.rin * imax, cz, 1e6)
+    # Gain-bandwidth and gain are stated with the rated load, which divides against the output resistance.
+    loaded = m.rated_load / (m.rated_load + m.rout)
+    vlin = m.slew / (_TWO_PI * m.gbw)
+    c1 = _GM / (_TWO_PI * m.gbw) * loaded
+    return InputStage(_GM * vlin, vlin, c1, 10 ** (m.aol_db / 20) / _GM / loaded)
+
+
 def _noise_and_offset(m: MacroParameters, n: str) -> list[str]:
     ren = m.en * m.en / FOUR_K_T
     return [
@@ -154,14 +196,10 @@ def _after_gain_node(m: MacroParameters, n: str, vcc: str, vee: str, out: str) -
 
 
 def _voltage_feedback(m: MacroParameters, n: str, inp: str, inn: str, vcc: str, vee: str, out: str) -> tuple[str, ...]:
-    # Gain-bandwidth and gain are stated with the rated load, which divides against the output resistance.
-    loaded = m.rated_load / (m.rated_load + m.rout)
-    c1 = _GM / (_TWO_PI * m.gbw) * loaded
-    r1 = 10 ** (m.aol_db / 20) / _GM / loaded
-    vlin = m.slew / (_TWO_PI * m.gbw)
-    imax = _GM * vlin
+    stage = input_stage(m)
+    c1, r1, vlin, imax = stage.capacitor, stage.resistor, stage.vlin, stage.imax
     clamp = imax / 0.0025
-    hx = m.headroom + 0.05
+    hx = m.headroom + CLAMP_ROOM
     vlimit = m.rout * m.iout
     g, p = f"{n}_g", f"{n}_p"
     gin = m.inoise / math.sqrt(FOUR_K_T * 1e3)
@@ -188,14 +226,11 @@ def _voltage_feedback(m: MacroParameters, n: str, inp: str, inn: str, vcc: str, 
 
 
 def _current_feedback(m: MacroParameters, n: str, inp: str, inn: str, vcc: str, vee: str, out: str) -> tuple[str, ...]:
-    # The inverting input is the output of a buffer with resistance `rin`. The transimpedance capacitor follows from
-    # the bandwidth with the recommended feedback resistor (1.21 kΩ, from memory), half the placeholder gain-bandwidth.
-    cz = 1 / (_TWO_PI * 1.21e3 * m.gbw / 2)
-    rz = 1e6
-    imax = m.slew * cz
-    vlin = m.rin * imax
+    # The inverting input is the output of a buffer with resistance `rin`.
+    stage = input_stage(m)
+    cz, rz, vlin, imax = stage.capacitor, stage.resistor, stage.vlin, stage.imax
     clamp = imax / 0.0025
-    hx = m.headroom + 0.05
+    hx = m.headroom + CLAMP_ROOM
     g = f"{n}_g"
     gin = m.inoise / math.sqrt(FOUR_K_T * 1e3)
     return (

@@ -45,6 +45,9 @@ class _Tables:
     bands_hz: tuple[float, ...]
     optima: tuple
     substitution: tuple = ()
+    strong: tuple = ()
+    products: object = None
+    best: int | None = None
 
 
 _MOST_TRADES = 4
@@ -132,6 +135,9 @@ def _read(out_dir: Path) -> _Tables:
         bands_hz=choice.bands_of(summary),
         optima=tuple(answer.get("optima", ())),
         substitution=tuple(answer.get("substitution", ())),
+        strong=tuple(answer.get("strong", ())),
+        products=pd.read_csv(products) if (products := out_dir / "products.csv").is_file() else None,
+        best=next(iter(answer.get("best", ())), None),
     )
 
 
@@ -179,6 +185,7 @@ def _pictures(tables: _Tables) -> Iterator[tuple[str, str, str, object]]:
         _antenna_map,
         _weathering,
         _temperature,
+        _strong,
         _drivers,
     )
     for maker in makers:
@@ -211,7 +218,6 @@ def _substitution(t: _Tables):
 
 
 def _trades(t: _Tables):
-    from sim.columns import MEASURES
     from sim.plots.trade import trade
 
     for place, one in enumerate(t.optima[:_MOST_TRADES], start=1):
@@ -224,11 +230,8 @@ def _trades(t: _Tables):
             if one["best"]
             else "No value keeps every limit."
         )
-        strong = (
-            "Headroom for strong signals is not computed by this version, and so not drawn."
-            if parts and not MEASURES["headroom_db"].available
-            else ""
-        )
+        heard = (t.summary["measure"] == "headroom_db").any()
+        strong = "" if heard or not parts else "The study names no strong carriers, so headroom is not drawn."
         yield (
             f"trade-{place}",
             f"Which {one['name']} to take{f' with {others}' if others else ''}",
@@ -456,6 +459,26 @@ def _temperature(t: _Tables):
         current: the nominal unit, whose parts keep their value, with its dies as warm as the box. Shaded: nine units
         in ten.{whose} How parts and dies follow temperature: an estimate.""",
         temperature(t.temperature, sweeps[0]),
+    )
+
+
+def _strong(t: _Tables):
+    from sim.plots.strong import strong
+
+    if t.products is None or not t.strong:
+        return
+    entry = next((one for one in t.strong if one["scenario"] == t.best), t.strong[0])
+    name = dict(t.shown.items()).get(entry["scenario"])
+    whose = f" Drawn for {name or 'one scenario'}." if len(t.strong) > 1 else ""
+    yield (
+        "strong",
+        "What the broadcast stations do",
+        f"""Above: carriers at the receiver, and their products at the bands, of the nominal unit; products are
+        estimates, and those without a number are not drawn. A product matters where it stands above the thick
+        stroke, the noise. Hollow marks: what the two strongest carriers would make if their product fell on the
+        band itself. Below: how far each limit of an op-amp is away with all carriers in step and fully modulated;
+        hatched: passed.{whose} All numbers stand in products.csv.""",
+        strong(entry, t.products),
     )
 
 

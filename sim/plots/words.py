@@ -34,6 +34,7 @@ _SHORT = {
     "headroom_db": "Headroom",
     "oip2_dbm": "Output intercept, second order",
     "oip3_dbm": "Output intercept, third order",
+    "product_margin_db": "Margin over products",
     "match_gain_db": "Gain match",
     "match_phase_deg": "Phase match",
     "match_system_gain_db": "Gain match with feedline",

@@ -122,6 +122,8 @@ class Page:
     temperature: Table = field(default_factory=Table)
     temperature_note: str = ""
     drift: Table = field(default_factory=Table)
+    products: Table = field(default_factory=Table)
+    products_note: str = ""
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
     limits_set: bool = False

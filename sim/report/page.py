@@ -72,6 +72,7 @@ def compose(out_dir: Path) -> Page:
     from sim.report.arrays import phasing_table, spread_table
     from sim.report.mending import mending_table
     from sim.report.ratings import ratings_table
+    from sim.report.strong import products_table
     from sim.report.substitution import substitution_section
     from sim.report.temperature import temperature_tables
     from sim.report.weathering import weather_table
@@ -95,6 +96,7 @@ def compose(out_dir: Path) -> Page:
     lost, lost_text = tables.failure_table(failures)
     temperature, drift, temperature_note = temperature_tables(out_dir, names)
     state, stamp = _stamp(answer, limits_set)
+    products, products_note = products_table(out_dir, answer, names)
     title = str(study.get("title", "")) or "Untitled study"
     return Page(
         title=title,
@@ -115,6 +117,8 @@ def compose(out_dir: Path) -> Page:
         temperature=temperature,
         temperature_note=temperature_note,
         drift=drift,
+        products=products,
+        products_note=products_note,
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,

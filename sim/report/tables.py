@@ -96,6 +96,7 @@ def scenario_table(summary: pd.DataFrame, scenarios: pd.DataFrame, names: dict[i
             "output_noise_nv",
             "noise_margin_db",
             "stability_margin",
+            "headroom_db",
             "current_ma",
             "supply_v",
         )

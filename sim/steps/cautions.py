@@ -9,6 +9,7 @@ from sim.array.coupling import coupling
 from sim.deck.build import antenna_of, chain_of, route_of
 from sim.feedline.ends import OnePort
 from sim.feedline.line import both_voltages_at_constant_power
+from sim.measures.stations import stations_of
 from sim.measures.surroundings import site_noise
 from sim.noise.external import noise_class
 from sim.opamp.doubts import doubts_told
@@ -17,6 +18,9 @@ from sim.stability.judged import study_loads
 from sim.study.weather import weather_of
 from sim.summary.matching import MATCHES
 
+TOUCH_V = 30.0
+"""Open-circuit volts of a carrier, rms, from which a warning is given; own choice, no source. [V]"""
+_OTHER_WAVES = ("ground-wire", "short-dipole")
 LEAST_CONVERTER_V = 1.0
 """Below it no switching converter draws its power, so that it cannot hang there; common practice, no source. [V]"""
 
@@ -68,6 +72,7 @@ def cautions(study) -> list[str]:
     if study.run.units < study.run.build and set(MATCHES) & set(study.limits):
         few = f"{study.run.units} unit{'s' * (study.run.units > 1)} only"
         found.append(f"Match is judged among {few}; a build has {study.run.build}.")
+    found += _near(study, antenna, chain)
     found += _feed(study, chain)
     found += _weather(study)
     regulated = study.supply.regulator
@@ -87,6 +92,33 @@ def cautions(study) -> list[str]:
                 f"{record.part} is made for {record.supply_min:g} to {record.supply_max:g} V; {source} {volts:g} V"
                 f" before the drops in {'filter' if regulated else 'feedline and filter'}."
             )
+    return found
+
+
+def _near(study, antenna, chain) -> list[str]:
+    """What the emf of strong carriers rests on, and what it may do to whoever touches the antenna."""
+    found, stations = [], stations_of(study, antenna)
+    by_field = [words.known_field is not None for words in study.strong]
+    for station, field in zip(stations, by_field, strict=True):
+        if not antenna.valid(station.freq_hz):
+            what = "its emf and what it does" if field else "what it does"
+            found.append(
+                f"{station.name} lies outside the range in which the antenna model {antenna.name} was checked"
+                f" ({format_quantity(antenna.low_hz, 'Hz')} to {format_quantity(antenna.high_hz, 'Hz')}): take {what}"
+                " as an estimate."
+            )
+    if any(by_field) and study.antenna.model in _OTHER_WAVES:
+        found.append(
+            f"A station's ground wave reaches a {study.antenna.model} otherwise than the wanted wave that its effective"
+            " height is for: better measure the station's level at the receiver."
+        )
+    if stations and not chain.circuit.devices:
+        found.append(f"{chain.circuit.name} has no op-amp, so nothing is said about room for strong carriers.")
+    if any(station.emf > TOUCH_V for station in stations):
+        found.append(
+            f"An antenna with more than {TOUCH_V:g} V of a station's carrier on it burns whoever touches it, and loose"
+            " wires near by do the same: work on it only while the station is off the air."
+        )
     return found
 
 

@@ -15,6 +15,7 @@ from sim.deck.circuit import read_circuit  # noqa: E402
 from sim.engine.isolate import Failed, isolated  # noqa: E402
 from sim.measures.panel import BANDED, CURVES, SINGLE  # noqa: E402
 from sim.measures.ratings import RESTING  # noqa: E402
+from sim.measures.strong import wants_strong  # noqa: E402
 from sim.measures.unit import Item, UnitWorker  # noqa: E402
 from sim.stability.judged import study_loads, study_sources  # noqa: E402
 from sim.steps.layout import chunk_units  # noqa: E402
@@ -22,6 +23,7 @@ from sim.study.read import read_study  # noqa: E402
 from sim.study.scenarios import scenarios  # noqa: E402
 from sim.summary.antennas import Antennas  # noqa: E402
 from sim.summary.lines import Lines  # noqa: E402
+from sim.summary.strong import StrongUnits  # noqa: E402
 from sim.tables import replace_file, write_csv  # noqa: E402
 
 PROGRESS_EVERY_S = 0.2
@@ -45,7 +47,8 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
         (n_scenario, n_unit, curve, frequency), NaN where a unit failed; read_hz; misfit; contributors and their names;
         cautions; resting (n_scenario, n_unit, device, quantity), see :data:`sim.measures.ratings.RESTING`; seconds
         (inside the simulator, in units altogether). With ``[stability]`` also those of
-        :class:`sim.summary.lines.Lines` and :class:`sim.summary.antennas.Antennas`.
+        :class:`sim.summary.lines.Lines` and :class:`sim.summary.antennas.Antennas`, with strong carriers those of
+        :class:`sim.summary.strong.StrongUnits`.
     failures : list of dict
         Rows of failures.csv.
     """
@@ -68,6 +71,7 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
     lines = Lines.empty(*shape, max(map(len, loads))) if loads[0] else None
     sources = study_sources(study)
     antennas = Antennas.empty(*shape, len(sources)) if sources else None
+    strong, nears = {}, dict.fromkeys(position)
     make = _Maker(every, units)
     for index, answer in isolated(make, items):
         item = items[index]
@@ -89,6 +93,9 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
                 lines.keep(where, measures.lines)
             if measures.antennas is not None:
                 antennas.keep(where, measures.antennas)
+            if answer.strong is not None:
+                strong[where] = answer.strong
+                nears[item.scenario] = nears[item.scenario] or answer.near
             seconds += (answer.inside_s, answer.whole_s)
             for name, psd in answer.contributions.items():
                 contributions[item.scenario, name] = psd
@@ -103,6 +110,8 @@ def simulate(study, chunk: str, progress=None) -> tuple[dict, list[dict]]:
         arrays |= lines.arrays()
     if antennas is not None:
         arrays |= antennas.arrays()
+    if wants_strong(study):
+        arrays |= StrongUnits.of(shape, bands, strong, list(nears.values())).arrays()
     arrays["units"] = units
     arrays["scenarios"] = np.array([scenario.number for scenario in every])
     arrays["seconds"] = seconds

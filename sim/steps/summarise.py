@@ -19,6 +19,7 @@ from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
 from sim.steps.mending import mendings
 from sim.steps.ratings import ratings
+from sim.steps.strong import strong_of
 from sim.steps.substitution import substitutions
 from sim.steps.temperature import drifts
 from sim.steps.weathering import weathered
@@ -112,6 +113,7 @@ def main(argv=None) -> None:
         arrays=_arrays(all_units, every, out),
         opamps={scenario.number: chain_of(scenario.study).opamps for scenario in every},
         substitution=substitutions(study, every, all_units, matches, limits, summary, failed, out),
+        strong=strong_of(every, all_units, summary, out),
     )
     if rain:
         verdict["weathering"] = list(rain.told)

@@ -82,7 +82,7 @@ def every_key(data: dict) -> tuple[str, ...]:
     """
     keys = []
     for table in Study.model_fields:
-        if table not in ("title", "vary", "limits", *SET_BY_READER):
+        if table not in ("title", "strong", "vary", "limits", *SET_BY_READER):
             model = model_at(data, (table,))
             for key in model.model_fields if model else ():
                 below = model_at(data, (table, key)) if (table, key) in _TABLES_BELOW else None

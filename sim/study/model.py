@@ -40,6 +40,7 @@ from sim.study.fields import (
 from sim.study.lines import line_of
 from sim.study.preferred import preferred_values
 from sim.study.stability import Stability
+from sim.study.strong import Strong, strong_entries
 from sim.study.weather import Weather
 
 LOWEST_BAND_HZ, HIGHEST_BAND_HZ = 5e4, 6e7
@@ -178,6 +179,9 @@ class Receiver(StudyTable):
     impedance: quantity("ohm", 1, 1e5, "Write 1 to 100k.") = study_key("input resistance", '"75"', "ohm", 75.0)
     noise_figure: quantity("dB", 0, 60, "Write 0 to 60 dB.") = study_key(
         "noise figure on its own impedance, with all that stands before it", '"12 dB"', "dB", 12.0
+    )
+    bandwidth: quantity("Hz", 1, 1e5, 'Write 1 Hz to 100 kHz, for example "500".') = study_key(
+        "bandwidth in which products of strong carriers are held against the band's noise", '"500"', "Hz", 500.0
     )
 
 
@@ -363,6 +367,7 @@ class Study(StudyTable):
     fixture: Bench = Bench()
     stability: Stability | None = Field(default=None, description="feedlines and antennas to be stable with")
     array: Array | None = Field(default=None, description="elements that are combined, and what they shall reject")
+    strong: Annotated[tuple[Strong, ...], BeforeValidator(strong_entries)] = ()
     vary: tuple[Vary, ...] = ()
     limits: dict[str, Annotated[Limit, BeforeValidator(_limit)]] = study_key(
         "bound that a measure must keep at every band (bandfloor list measures)", '"10 +- 1"', default={}

@@ -31,8 +31,8 @@ __all__ = ["MOST_SCENARIOS", "read_study", "study_text"]
 
 MOST_SCENARIOS = 9_999
 """Scenarios that one study may make."""
-_LATER = ("strong",)
 _LINE_MEASURES = ("line_margin", "antenna_margin")
+_CARRIER_MEASURES = ("headroom_db", "product_margin_db")
 _FIELD_MEASURES = ("noise_margin_db", "noise_rise_db", "antenna_factor_db")
 
 
@@ -126,6 +126,7 @@ class _Check:
         self._parts()
         self._noise()
         self._array()
+        self._strong()
 
     def fault(self, path: tuple, found: str, remedy: str, note: str = "") -> None:
         self.found.append((path, note, found, remedy))
@@ -178,11 +179,6 @@ class _Check:
     def _unknown(self, path: tuple) -> None:
         model = model_at(self.data, path[:-1])
         known = [key for key in (model.model_fields if model else ()) if model is not Study or key not in SET_BY_READER]
-        if path[0] in _LATER and len(path) == 1:
-            self.fault(
-                path, "is a table that this version does not know.", "Take it out; nothing would be done with it."
-            )
-            return
         elsewhere = [key for key in every_key(self.data) if key.endswith(f".{path[-1]}")]
         others = [name for name, other in ANTENNA_MODELS.items() if path[-1] in other.model_fields]
         if path[0] == "antenna" and others:
@@ -302,6 +298,27 @@ class _Check:
                 remedy = f"Write {key} = {count} or more: an array is made of units of one build."
                 self.fault(("run", key), found, remedy)
 
+    def _strong(self) -> None:
+        """Refuse fields for an antenna that is not said to receive one, and levels that several chains would share."""
+        entries = self.at("strong")
+        antenna = self.at("antenna", "model")
+        deaf = antenna == "fixture" or (antenna == "measured" and self.at("antenna", "effective_height") is None)
+        vary = self.at("vary")
+        varied = [entry.get("what") for entry in vary if isinstance(entry, dict)] if isinstance(vary, list) else []
+        chains = [what for what in varied if isinstance(what, str) and not what.startswith("site.")]
+        for number, entry in enumerate(entries if isinstance(entries, list) else ()):
+            for key in ("field", "power") if isinstance(entry, dict) and deaf else ():
+                if key in entry:
+                    remedy = 'Write its open-circuit voltage, emf = "1.2 V", or its level at the receiver.'
+                    found = "needs an antenna whose effective height is known; this one receives no field."
+                    self.fault(("strong", number, key), found, remedy)
+            if isinstance(entry, dict) and "level" in entry and chains:
+                self.fault(
+                    ("strong", number, "level"),
+                    f"was measured with one chain, and {shown(chains[0])} is varied.",
+                    'Write emf = "…": the answer of this study without [[vary]] names it for each carrier.',
+                )
+
     def _limits(self) -> None:
         limits = self.at("limits")
         for name in limits if isinstance(limits, dict) else ():
@@ -314,6 +331,9 @@ class _Check:
             elif name in _LINE_MEASURES and self.at("stability") is None:
                 remedy = "Add a table [stability], an empty one for its defaults, or take the limit out."
                 self.fault(("limits", name), "needs feedlines and antennas to be judged with.", remedy)
+            elif name in _CARRIER_MEASURES and not self.at("strong"):
+                remedy = "Add a table [[strong]] for each station near by, or take the limit out."
+                self.fault(("limits", name), "needs strong carriers to be judged with.", remedy)
             elif self.at("antenna", "model") == "fixture" and name in _FIELD_MEASURES:
                 remedy = "Choose an antenna, or take the limit out."
                 self.fault(("limits", name), "cannot be kept: a fixture receives no field.", remedy)
@@ -346,7 +366,7 @@ class _Check:
             self.fault(at, f"{shown(what)} is varied twice.", "Put all its values into one list.")
         elif what in known or (words[:-1] == PARTS and words[-1]):
             return True
-        elif what in FIXED or words[0] in ("title", "vary", "limits"):
+        elif what in FIXED or words[0] in ("title", "strong", "vary", "limits"):
             self.fault(
                 at, f"{shown(what)} cannot be varied.", "Write a study for each; this key is one for all scenarios."
             )

@@ -9,6 +9,7 @@ from sim.study.array import Array, Direction
 from sim.study.feedline import Section, Tee
 from sim.study.model import SET_BY_READER, NoiseTable, Study, Vary
 from sim.study.stability import Stability
+from sim.study.strong import Strong
 from sim.study.weather import Weather
 from sim.study.write import toml_value
 
@@ -52,6 +53,8 @@ def study_keys() -> tuple[Key, ...]:
             keys += [*_keys("[array]", Array), *_keys("[[array.direction]]", Direction)]
         elif name == "weather":
             keys += _keys("[weather]", Weather)
+        elif name == "strong":
+            keys += _keys("[[strong]]", Strong)
         elif name == "vary":
             keys += _keys("[[vary]]", Vary)
         elif isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):

@@ -18,8 +18,10 @@ def study_text(study: Study) -> str:
     """
     out = [f"title = {_quoted(study.title)}"]
     for name in Study.model_fields:
-        if name not in ("title", "vary", "limits", *SET_BY_READER) and getattr(study, name) is not None:
+        if name not in ("title", "strong", "vary", "limits", *SET_BY_READER) and getattr(study, name) is not None:
             out += ["", *_table_lines(name, getattr(study, name))]
+    for carrier in study.strong:
+        out += ["", *_table_lines("[strong]", carrier)]
     for vary in study.vary:
         values = ", ".join(toml_value(value, "") for value in vary.values)
         out += ["", "[[vary]]", f"what = {_quoted(vary.what)}", f"values = [{values}]"]

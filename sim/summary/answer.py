@@ -14,6 +14,7 @@ entry a scenario and band: see plug_in.rises), feedlines (with a table [stabilit
 :class:`sim.summary.arrays.ArrayAnswer`), confirmed (the same: see :class:`sim.summary.confirmed.Confirmation`),
 substitution (where op-amps are compared: one entry a candidate, see
 :func:`sim.summary.substitution_words.entry_of`),
+strong (with strong carriers: one entry a scenario, see :func:`sim.summary.carriers.strong_entries`),
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
 (sentences about every feedline and antenna that was tried), weathering (sentences about each scenario with weather,
 put there by the step), opamps (one entry each, with the numbers that nobody read in its data sheet: see
@@ -35,6 +36,7 @@ from sim.quantity import Limit
 from sim.summary import optimum, plug_in, ranking, resting
 from sim.summary.antennas import AllAntennas, antennas_told, anything_told
 from sim.summary.arrays import ArrayAnswer, arrays_told
+from sim.summary.carriers import strong_told
 from sim.summary.confirmed import Confirmation
 from sim.summary.feedlines import Feedlines, feedlines_told
 from sim.summary.mending import mending_told
@@ -78,6 +80,7 @@ def answer(
     opamps: Mapping[int, tuple] | None = None,
     substitution: Sequence[dict] = (),
     drift: Sequence[str] = (),
+    strong: Sequence[dict] = (),
 ) -> dict:
     """What the run says.
 
@@ -113,6 +116,8 @@ def answer(
         Of each op-amp judged against another, from :func:`sim.summary.substitution_words.entry_of`.
     drift : sequence of str
         Sentences about temperature, where the study varies it.
+    strong : sequence of dict
+        Of each scenario with strong carriers, from :func:`sim.summary.carriers.strong_entries`.
 
     Returns
     -------
@@ -135,14 +140,15 @@ def answer(
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
     first = best[0] if best else min(names)
-    sentences += [*drift, *_loss_told(losses, names)]
+    sentences += [*drift, *strong_told(strong, names, first), *_loss_told(losses, names)]
     rises = plug_in.rises(summary)
     noise = (noises or {}).get(first, "the noise of the site that the study names")
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
     told_drivers = ranking.drivers_told(ranked, first)
     nulls, more_of_nulls = arrays_told(arrays, names, first, NEEDED_YIELD)
     sentences += more_of_nulls
-    sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *nulls, *optimum.told(optima)]
+    told_optima = optimum.told(optima, bool(strong))
+    sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *nulls, *told_optima]
     sentences += anything_told(feedlines, antennas, names)
     tried = [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
     maps = {"feedlines": feedlines, "antennas": antennas}
@@ -151,6 +157,7 @@ def answer(
         found["confirmed"] = {key: value for key, value in dataclasses.asdict(confirmed).items() if key != "told"}
         # Two methods that disagree are news for whoever reads only the opening.
         (sentences if confirmed.disagree else tried).extend(confirmed.told)
+    found |= {"strong": list(strong)} if strong else {}
     sentences += mending_told(mending, names)
     found |= {"mending": list(mending)} if mending else {}
     found |= {"array": [dataclasses.asdict(one) for one in arrays]} if arrays else {}

@@ -18,6 +18,7 @@ from sim.measures.panel import BANDED, CURVES, SINGLE
 from sim.summary.antennas import ANTENNA_SINGLE, Antennas
 from sim.summary.lines import LINE_SINGLE, Lines
 from sim.summary.matching import MATCHES, Matches
+from sim.summary.strong import HEADROOM, INTERCEPTS, PRODUCTS, StrongUnits
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -52,6 +53,8 @@ class Gathered:
         Verdicts with every antenna; None without ``[stability]``.
     resting : ndarray, shape (n_scenario, n_unit, n_device, len(RESTING)), or None
         Of every op-amp at rest, see :data:`sim.measures.ratings.RESTING`; None where the chunks do not say. [V, A]
+    strong : StrongUnits or None
+        What strong carriers do; None where nothing of that kind is asked for.
     """
 
     scenarios: np.ndarray
@@ -67,6 +70,7 @@ class Gathered:
     lines: Lines | None = None
     antennas: Antennas | None = None
     resting: np.ndarray | None = None
+    strong: StrongUnits | None = None
 
     @property
     def failed(self) -> np.ndarray:
@@ -154,6 +158,7 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
         lines=lines,
         antennas=antennas,
         resting=_resting(paths, rows, len(units)),
+        strong=StrongUnits.gather(paths, rows, len(units)),
     )
 
 
@@ -241,13 +246,25 @@ def responses(gathered: Gathered, bands_hz, matches: Matches, index: int) -> tup
         found.append(Response("line_margin", math.nan, gathered.lines.smallest[index]))
     if gathered.antennas is not None:
         found.append(Response("antenna_margin", math.nan, gathered.antennas.smallest[index]))
+    strong = gathered.strong
+    for name in strong.names if strong is not None else ():
+        if name == HEADROOM:
+            found.append(Response(name, math.nan, strong.headroom_db[index]))
+        else:
+            values = (
+                strong.product_margin_db(index, gathered.banded[index])
+                if name == PRODUCTS
+                else strong.intercept_dbm[index, :, INTERCEPTS.index(name)]
+            )
+            found += [Response(name, float(hertz), values[:, b]) for b, hertz in enumerate(bands_hz)]
     return tuple(found)
 
 
 def more_names(gathered: Gathered) -> tuple[str, ...]:
-    """Measures beside the usual ones, in a study with ``[stability]``."""
+    """Measures beside the usual ones, in a study with ``[stability]`` or with strong carriers."""
     lines = LINE_SINGLE if gathered.lines is not None else ()
-    return (*lines, *(ANTENNA_SINGLE if gathered.antennas is not None else ()))
+    strong = gathered.strong.names if gathered.strong is not None else ()
+    return (*lines, *(ANTENNA_SINGLE if gathered.antennas is not None else ()), *strong)
 
 
 def measures_table(gathered: Gathered, bands_hz, matches: Matches) -> DataFrame:

@@ -6,7 +6,6 @@ combination of whatever else the study varies.
 
 from collections.abc import Mapping, Sequence
 
-from sim.columns import MEASURES
 from sim.summary.wording import at_band, listed, measure_name, percent
 
 WITHIN_DB = 0.1
@@ -128,21 +127,24 @@ def spoken(key: str) -> str:
     return f"{table} {rest}".replace("_", " ").replace(".", " ")
 
 
-def told(found: Sequence[Mapping]) -> list[str]:
+def told(found: Sequence[Mapping], strong: bool = False) -> list[str]:
     """The optima as sentences.
 
     Parameters
     ----------
     found : sequence of mapping
         From :func:`optima`.
+    strong : bool
+        Whether the study names strong carriers, whose headroom then is among the limits.
     """
     sentences = [sentence for one in found[:MOST_TOLD] for sentence in _told(one)]
     if len(found) > MOST_TOLD:
         sentences.append(f"The best values of {len(found) - MOST_TOLD} other combinations stand in answer.json.")
     parts = any(one["key"].startswith("amplifier.") and one["best"] for one in found)
-    if parts and not MEASURES["headroom_db"].available:
+    if parts and not strong:
         sentences.append(
-            "Strong signals: this version computes no headroom, so medium-wave carriers have no say in the best value."
+            "Strong signals have no say in the best value, as the study names none: a table [[strong]] for each station"
+            " near by brings them in."
         )
     return sentences
 

@@ -18,6 +18,7 @@ from sim.measures.panel import BANDED, SINGLE
 from sim.quantity import Limit
 from sim.summary.collect import QUANTILES, Gathered, Response, extremes, more_names, nominal, quantiles, responses
 from sim.summary.matching import MATCHES, Matches
+from sim.summary.strong import HEADROOM
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -37,12 +38,12 @@ COLUMNS = TABLES["summary.csv"]
 
 
 def limits_kept(limits: Mapping[str, Limit], gathered: Gathered) -> dict[str, Limit]:
-    """The study's limits and, where some unit gets less supply than it needs or rests outside a range, that none may.
+    """The study's limits, and that no unit may clip, lack supply or rest outside a range, where that is at stake.
 
     Parameters
     ----------
     limits : mapping of measure to Limit
-        The study's own; those on :data:`RESERVES` stand as they are.
+        The study's own; those on :data:`RESERVES` and on the headroom stand as they are.
     gathered : Gathered
     """
     own = {
@@ -50,6 +51,9 @@ def limits_kept(limits: Mapping[str, Limit], gathered: Gathered) -> dict[str, Li
         for name in RESERVES
         if name not in limits and np.any(gathered.single[:, :, SINGLE.index(name)] < 0)
     }
+    strong = gathered.strong
+    if strong is not None and HEADROOM in strong.names and HEADROOM not in limits:
+        own[HEADROOM] = Limit(0.0, math.inf)
     return {**limits, **own}
 
 

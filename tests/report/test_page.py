@@ -84,7 +84,7 @@ def test_it_has_every_section_in_order(four):
         "Soldering",
         "Never transmit",
         "licensed electrician",
-        "not judged yet",
+        "no stations near by",
         "ITU-R P.372",
         "Seed",
         "./bandfloor run study.toml",

@@ -7,6 +7,7 @@ from sim.study.feedline import Section, Tee
 from sim.study.model import SET_BY_READER, Study
 from sim.study.read import read_study
 from sim.study.schema import keys_help, keys_markdown, keys_page, study_keys
+from sim.study.strong import LEVELS, Strong
 from tests.conftest import ROOT
 
 
@@ -17,12 +18,13 @@ def test_every_field_of_the_models_has_a_row():
     for name, field in Study.model_fields.items():
         if name in SET_BY_READER:
             assert ("", name) not in found
-        elif name not in ("title", "antenna", "vary", "limits"):
+        elif name not in ("title", "antenna", "strong", "vary", "limits"):
             table = next(iter(getattr(field.annotation, "__args__", (field.annotation,))))
             for key in set(table.model_fields) - {"parts", "sections", "tee", "direction"}:
                 assert (f"[{name}]", key) in found
     for model, antenna in ANTENNA_MODELS.items():
         assert {key for table, key in found if f'"{model}"' in table} == set(antenna.model_fields)
+    assert {key for table, key in found if table == "[[strong]]"} == set(Strong.model_fields)
     assert {("[[vary]]", "what"), ("[amplifier.parts]", "NAME"), ("[limits]", "NAME")} <= found
     for table, model in (("[[feedline.sections]]", Section), ("[feedline.tee]", Tee)):
         assert {key for name, key in found if name == table} == set(model.model_fields)
@@ -33,7 +35,8 @@ def test_every_row_is_whole():
     """Every key says what it means and shows how it is written; a unit is none that nobody reads."""
     for key in study_keys():
         assert key.meaning and key.example and key.table.isprintable(), key
-        assert key.unit in ("", "m", "ohm", "F", "H", "V", "A", "W", "dB", "Hz", "degC", "K", "1", "S/m", "s"), key
+        units = ("", "m", "ohm", "F", "H", "V", "A", "W", "dB", "Hz", "degC", "K", "1", "S/m", "s", "V/m", "dBm")
+        assert key.unit in units, key
         assert not (key.required and key.default), key
         tomllib.loads(f"{key.name} = {key.example}")
 
@@ -43,7 +46,8 @@ def test_the_examples_make_a_study(tmp_path):
     tables: dict[str, list[str]] = {}
     for key in study_keys():
         other = "[antenna]" in key.table and "short-vertical" not in key.table
-        if other or key.table in ("[site.noise]", "[[feedline.sections]]"):
+        one_of = key.table == "[[strong]]" and key.name in ("distance", *LEVELS) and key.name != "field"
+        if other or one_of or key.table in ("[site.noise]", "[[feedline.sections]]"):
             continue
         name = {"[amplifier.parts]": "Cf", "[limits]": "gain_db"}.get(key.table, key.name)
         tables.setdefault(key.table.split(" ")[0], []).append(f"{name} = {key.example}")

@@ -69,6 +69,7 @@ voltage = "12 V 5%"
 [receiver]
 impedance = "75 ohm"
 noise_figure = "12 dB"
+bandwidth = "500 Hz"
 
 [site]
 noise = "quiet-rural"
@@ -182,7 +183,8 @@ def test_texts_come_back(title):
 
 def test_every_key_is_written():
     """No key of the models is forgotten in the text of a whole study."""
-    tables = {"feedline": {"tee": {}}, "stability": {}, "weather": {}, "array": ARRAY}
+    one = [{"frequency": "621k", "emf": "1 V"}]
+    tables = {"feedline": {"tee": {}}, "stability": {}, "weather": {}, "strong": one, "array": ARRAY}
     written = study_text(Study.model_validate({**PLAIN, **tables}))
     for key in study_keys():
         default = key.default and ("[antenna]" not in key.table or "short-vertical" in key.table)
