@@ -35,7 +35,8 @@ from sim.opamp.macromodel import CLAMP_ROOM, input_stage
 INPUT_STAGE, OUTPUT_BEND = "input stage", "output bend"
 MOST_SLEW = 0.375
 """Share of the slew rate that all carriers together may take for the estimate to hold. What it leaves out grows with
-the square of the share: held against transients, 2a - b comes out up to 0.9 dB too low here, 2a + b 1.1 dB, 3a 1.8 dB. [1]"""
+the square of the share: held against transients, 2a - b comes out up to 0.9 dB too low here, 2a + b 1.1 dB, 3a
+1.8 dB. [1]"""
 _BEND_SIEMENS = 1e-3  # of the macromodel's source before its second pole
 
 

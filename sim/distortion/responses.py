@@ -5,6 +5,7 @@ bend. Each is simulated once a frequency with the reference load; another load i
 -(Y - Y0) times the output's voltage, so its responses follow without approximation.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,11 +15,31 @@ from sim.distortion.deck import Amp, DistortionDeck
 from sim.distortion.load import OutputLoad
 from sim.engine.ngspice import Simulator
 
+RASTER = 60
+"""Points a wanted frequency, at most, for one sweep over a raster to be worth its while."""
 _OUT = "iz_out"
 
 
 def _tenth(hertz: float) -> float:
     return round(hertz, 1)
+
+
+def _sweeps(wanted: list[float]):
+    """Linear sweeps that hit all frequencies: first, last, points, and (index, frequency) of what is wanted.
+
+    Each run solves the operating point again, which costs as much as a hundred frequencies. Broadcast carriers stand on
+    a raster, and so do their products: then one sweep over the raster has them all.
+    """
+    tenths = [round(10 * hertz) for hertz in wanted]
+    step = math.gcd(*(tenth - tenths[0] for tenth in tenths))
+    points = (tenths[-1] - tenths[0]) // step + 1 if step else 1
+    # Of a linear sweep of two points the simulator makes only one.
+    if points < 3 or points > RASTER * len(wanted):
+        return [(hertz, hertz, 1, ((0, hertz),)) for hertz in wanted]
+    picked = tuple(
+        ((tenth - tenths[0]) // step if step else 0, hertz) for tenth, hertz in zip(tenths, wanted, strict=True)
+    )
+    return [(wanted[0], wanted[-1], points, picked)]
 
 
 @dataclass(frozen=True)
@@ -61,6 +82,8 @@ class Responses:
     def __init__(self, simulator: Simulator, deck: DistortionDeck, load: OutputLoad):
         self._simulator, self._deck, self._load = simulator, deck, load
         self._raw: dict[tuple[str, float], Reading] = {}
+        self._loaded: dict[tuple[str, float], Reading] = {}
+        self._ends: dict[float, tuple[complex, complex]] = {}
         nodes = dict.fromkeys(node for amp in deck.amps for node in (*amp.pins, *_inner(amp)) if node != "0")
         self._names = tuple(f"v({node})" for node in dict.fromkeys((*nodes, deck.deck.output)))
         self._drives = (_OUT, deck.deck.source, *(f"iz_{kind}{n}" for n in range(len(deck.amps)) for kind in "gb"))
@@ -87,14 +110,20 @@ class Responses:
         LibraryLost
         """
         wanted = sorted({_tenth(hertz) for hertz in frequencies_hz})
+        new = np.array([hertz for hertz in wanted if hertz not in self._ends])
+        if len(new):
+            ends = zip(self._load.admittance(new).tolist(), self._load.share(new).tolist(), strict=True)
+            self._ends |= dict(zip(new.tolist(), ends, strict=True))
         for drive in dict.fromkeys((_OUT, *drives)):
             missing = [hertz for hertz in wanted if (drive, hertz) not in self._raw]
             if not missing:
                 continue
             self._simulator.excite(self._drives, drive)
-            for hertz in missing:
-                found = self._simulator.ac(f"lin 1 {hertz!r} {hertz!r}", self._names, 1)
-                self._raw[drive, hertz] = self._reading({name: complex(found[name][0]) for name in self._names})
+            for first, last, points, picked in _sweeps(missing):
+                found = self._simulator.ac(f"lin {points} {first!r} {last!r}", self._names, points)
+                for index, hertz in picked:
+                    volts = {name: complex(found[name][index]) for name in self._names}
+                    self._raw[drive, hertz] = self._reading(volts)
             self._simulator.forget()
 
     def _reading(self, volts: dict[str, complex]) -> Reading:
@@ -115,14 +144,16 @@ class Responses:
             One that was simulated. [Hz]
         """
         hertz = _tenth(hertz)
-        raw, into_output = self._raw[drive, hertz], self._raw[_OUT, hertz]
-        more = complex(self._load.admittance(np.array([hertz]))[0]) - 1 / REFERENCE_LOAD
-        output = raw.output / (1 + into_output.output * more)
-        return raw.plus(into_output, -more * output)
+        if (drive, hertz) not in self._loaded:
+            raw, into_output = self._raw[drive, hertz], self._raw[_OUT, hertz]
+            more = self._ends[hertz][0] - 1 / REFERENCE_LOAD
+            output = raw.output / (1 + into_output.output * more)
+            self._loaded[drive, hertz] = raw.plus(into_output, -more * output)
+        return self._loaded[drive, hertz]
 
     def receiver_share(self, hertz: float) -> complex:
-        """Receiver's voltage over the output's."""
-        return complex(self._load.share(np.array([hertz]))[0])
+        """Receiver's voltage over the output's, at a frequency that was simulated."""
+        return self._ends[_tenth(hertz)][1]
 
 
 def _inner(amp: Amp) -> tuple[str, ...]:

@@ -146,6 +146,22 @@ def test_only_wanted_products(demo):
     assert all(1.8e6 <= product.frequency_hz <= 2.0e6 for product in found.products)
 
 
+def test_one_sweep_over_a_raster_or_each_by_itself(demo, monkeypatch):
+    """Carriers on a raster are simulated in a few sweeps, and give what frequencies one by one give."""
+    carriers = demo.carriers((0.603e6, 0.999e6, 1.341e6), 0.1)
+    commands = []
+    sweep = demo.simulator.ac
+    monkeypatch.setattr(demo.simulator, "ac", lambda *words: commands.append(words[0]) or sweep(*words))
+    together = demo.estimated(carriers)
+    few = len(commands)
+    monkeypatch.setattr("sim.distortion.responses.RASTER", 0)
+    single = demo.estimated(carriers)
+    assert few < 12 < len(commands) - few
+    assert [product.output_v for product in together.products] == pytest.approx(
+        [product.output_v for product in single.products], rel=1e-6
+    )
+
+
 def test_load_behind_the_deck_is_a_load_in_the_deck(demo):
     """A resistor put there by linearity gives what a transient with it in the deck gives."""
     small = replace(demo, load_ohm=25.0)
