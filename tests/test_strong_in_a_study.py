@@ -158,7 +158,7 @@ def test_what_is_not_modelled_is_said(tmp_path):
     assert table.loc[table["order"] == 2, "level_nominal_dbm"].isna().all()
     assert table.loc[table["order"] == 3, "model"].str.contains("optimistic").all()
     said = " ".join(strong_told(entries, {0: "as designed"}, 0))
-    assert "621 + 1215 kHz falls into a band, of second order, which is not modelled" in said
+    assert "621 + 1215 kHz falls into a band and has no number: the op-amp's distortion is not modelled" in said
     assert "third order is optimistic" in said
     limited = _study(tmp_path, WEAK, amplifier=amplifier, limits={"oip2_dbm": "> 60"})
     with pytest.raises(StudyError, match="no data sheet point of distortion is known of OPA810"):
@@ -184,6 +184,34 @@ def test_an_output_that_rests_beyond_its_limit(tmp_path):
     gathered = _gathered(tmp_path, study)
     entries = strong_of(scenarios(study), gathered, _summary(study, gathered), tmp_path)
     assert "is passed at rest already" in strong_told(entries, {0: "as designed"}, 0)[0]
+
+
+FOLLOWER = """* emitter follower
+.subckt amplifier in out vcc gnd
+C1 in b 1u ; 1% C0G
+Rg in gnd 1meg ; 1% thick-film
+R1 vcc b 22k ; 1% thick-film
+R2 b gnd 22k ; 1% thick-film
+Q1 vcc b e npn
+R3 e gnd 470 ; 1% thick-film
+C2 e out 1u ; 1% C0G
+.model npn npn(bf=100)
+.ends amplifier
+"""
+
+
+def test_without_an_op_amp_nothing_is_made_up(tmp_path):
+    """Of a circuit of transistors alone no room, intercept or product has a number, and that is said."""
+    (tmp_path / "follower.cir").write_text(FOLLOWER, encoding="ascii")
+    study = _study(tmp_path, WEAK, amplifier={"circuit": "follower.cir", "opamp": "OPA2822"})
+    gathered = _gathered(tmp_path, study)
+    summary = _summary(study, gathered)
+    assert not {"headroom_db", "oip2_dbm", "oip3_dbm"} & set(summary["measure"])
+    entries = strong_of(scenarios(study), gathered, summary, tmp_path)
+    assert (read_csv(tmp_path / "products.csv")["model"] == NOT_MODELLED).all()
+    said = " ".join(strong_told(entries, {0: "as designed"}, 0))
+    assert "no op-amp's limits are known" in said and "No distortion is modelled" in said
+    assert np.isfinite(gathered.strong.receiver_dbm).all()
 
 
 def test_intercepts_alone(tmp_path):

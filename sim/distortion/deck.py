@@ -81,8 +81,10 @@ def bent(chain: Chain, values: UnitValues) -> tuple[UnitValues, tuple[Curvature,
     -------
     values : UnitValues
     curvatures : tuple of Curvature
-        One for each op-amp.
+        One for each op-amp whose model is the program's own.
     """
+    if not values.macros:  # another maker's model stands in all places: nothing of it can be bent
+        return values, ()
     macros, curves = [], []
     for record, macro in zip(chain.opamps, values.macros, strict=True):
         given = macro.k2 != 0 or macro.k3 != 0
@@ -113,7 +115,9 @@ def distortion_deck(chain: Chain, values: UnitValues) -> DistortionDeck:
     deck = assemble(chain, values)
     elements = {line.split()[0].lower() for line in deck.lines}
     amps, remarks = [], []
-    for device, pins, macro, curve in zip(chain.circuit.devices, deck.pins, values.macros, curves, strict=True):
+    devices = chain.circuit.devices
+    macros, curves = (given or (None,) * len(devices) for given in (values.macros, curves))
+    for device, pins, macro, curve in zip(devices, deck.pins, macros, curves, strict=True):
         if f"b{device.name.lower()}_1" not in elements:
             remarks.append((device.name, NOT_OURS))
             continue

@@ -182,23 +182,25 @@ def unit_strong(simulator: Simulator, chain: Chain, unit: UnitValues, near: Near
     receiver, output = (
         np.array([getattr(level, name) for level in found.carriers]) / crests for name in ("receiver_v", "output_v")
     )
+    # Of op-amps that are not the program's own model nothing is known, and zero would be a floor.
+    known = bool(found.limits) and found.valid
     products = [
         product.receiver_v / math.prod(crests[index] ** abs(times) for index, times in product.carriers)
-        if found.valid and (near.second_order or product.order == 3)
+        if known and (near.second_order or product.order == 3)
         else np.nan
         for product in found.products
     ]
     levels = dbm(np.array(products), near.receiver)
-    known = len(near.mixes)
+    real = len(near.mixes)
     # Each band has one of second order, then those of third.
-    of_bands = levels[known:].reshape(len(near.bands_hz), -1)
+    of_bands = levels[real:].reshape(len(near.bands_hz), -1)
     reserve, device = _reserves(found)
     return UnitStrong(
         reserve,
         device,
         dbm(receiver, near.receiver),
         dbm(output, load.line_ohm),
-        levels[:known],
+        levels[:real],
         intercepts,
         np.array([of_bands[:, 0], of_bands[:, 1:].max(axis=1)]),
     )
@@ -234,6 +236,8 @@ def _intercepts(simulator: Simulator, chain: Chain, unit: UnitValues, near: Near
     found = estimate(simulator, chain, unit, tones, OutputLoad(ohm), wanted)
     levels = dbm([level.output_v for level in found.carriers], ohm).reshape(-1, 4)
     second, third = dbm([product.output_v for product in found.products], ohm).reshape(-1, 2).T
+    if not found.limits:
+        return np.full((2, len(near.bands_hz)), np.nan)
     oip2 = levels[:, 0] + levels[:, 1] - second if near.second_order else np.full(len(second), np.nan)
     with np.errstate(invalid="ignore"):
         return np.array([oip2, (2 * levels[:, 2] + levels[:, 3] - third) / 2])

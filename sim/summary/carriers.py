@@ -264,8 +264,8 @@ def _products_told(entry: Mapping, whose: str) -> list[str]:
         sentences.append(f"Bands clear of their products{whose}: {word} {listed(said)} (estimates, in {bandwidth}).")
     if unknown:
         sentences.append(
-            f"{listed([row['product'] for row in unknown])} fall{'s' * (len(unknown) == 1)} into a band, of second"
-            " order, which is not modelled: no data sheet point of distortion is known for the op-amp."
+            f"{listed([row['product'] for row in unknown])} fall{'s' * (len(unknown) == 1)} into a band and"
+            f" {'has' if len(unknown) == 1 else 'have'} no number: the op-amp's distortion is not modelled."
         )
     if not falling:
         sentences.append(
@@ -281,7 +281,9 @@ def _products_told(entry: Mapping, whose: str) -> list[str]:
             f"Had {whose_product} fallen on a band itself: {order}{at_band(worst['band_hz'])}, {_against(worst)}."
         )
     sentences += _filter_told([row for row in (*falling, *fallen) if row["margin_nominal_db"] is not None])
-    if entry["second_order"] == NOT_MODELLED:
+    if entry["headroom"]["limit"] is None:
+        sentences.append("No distortion is modelled for this amplifier.")
+    elif entry["second_order"] == NOT_MODELLED:
         sentences.append(
             "Second order is not modelled for this op-amp, third order is optimistic below a few megahertz."
         )

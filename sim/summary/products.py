@@ -90,7 +90,7 @@ def _levels(gathered: Gathered, index: int, level: np.ndarray, order: int, noise
     [high], [low] = quantiles(counted, (0.95,), axis=0), quantiles(own, (0.05,), axis=0)
     emf = float(from_db(nominal(level - gain_db, gathered.units, axis=0))) * np.sqrt(1e-3 * near.receiver)
     return {
-        "model": _model(near, order, level, gathered.failed[index]),
+        "model": _model(gathered, index, near, order, level),
         "level_nominal_dbm": float(nominal(level, gathered.units, axis=0)),
         "level_p95_dbm": float(high),
         "level_max_dbm": float(np.nanmax(counted)) if some else np.nan,
@@ -104,9 +104,9 @@ def _levels(gathered: Gathered, index: int, level: np.ndarray, order: int, noise
     }
 
 
-def _model(near: Near, order: int, level: np.ndarray, failed: np.ndarray) -> str:
-    if order == 2 and not near.second_order:
+def _model(gathered: Gathered, index: int, near: Near, order: int, level: np.ndarray) -> str:
+    if order == 2 and not near.second_order or np.isnan(gathered.strong.reserve_db[index]).all():
         return NOT_MODELLED
-    if not np.isfinite(level[~failed]).any():
+    if not np.isfinite(level[~gathered.failed[index]]).any():
         return TOO_STRONG
     return OPTIMISTIC if order == 3 and not near.third_order else MODELLED
