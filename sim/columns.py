@@ -385,6 +385,17 @@ TABLES: dict[str, tuple[str, ...]] = {
         *_ANTENNA,
         *_OVER_UNITS,
     ),
+    "bench.csv": (
+        "scenario",
+        "quantity",
+        "place",
+        "unit_of_quantity",
+        "frequency_hz",
+        "nominal",
+        "low",
+        "high",
+        "units",
+    ),
     "array.csv": ("scenario", "frequency_hz", "direction_deg", "measure", "value"),
     "array_pattern.csv": (
         "scenario",

@@ -101,6 +101,26 @@ class Substitution:
 
 
 @dataclass(frozen=True)
+class BenchSheet:
+    """What the section shows.
+
+    Attributes
+    ----------
+    drawing : str
+        The set-up in characters.
+    signal, volts : Table
+        Gain and phase; current and voltages.
+    note : str
+        Which scenario, and what the limits are worth.
+    """
+
+    drawing: str = ""
+    signal: Table = field(default_factory=Table)
+    volts: Table = field(default_factory=Table)
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Page:
     """Everything on the page, in reading order."""
 
@@ -134,6 +154,7 @@ class Page:
     nominal_bands: Table = field(default_factory=Table)
     nominal_single: Table = field(default_factory=Table)
     nominal_note: str = ""
+    bench: BenchSheet = field(default_factory=BenchSheet)
     failures: Table = field(default_factory=Table)
     failures_text: str = ""
     modelled: tuple[str, ...] = ()

@@ -70,6 +70,7 @@ def compose(out_dir: Path) -> Page:
     from sim.plots import choice
     from sim.report import assumptions, tables
     from sim.report.arrays import phasing_table, spread_table
+    from sim.report.bench import bench_sheet
     from sim.report.mending import mending_table
     from sim.report.ratings import ratings_table
     from sim.report.strong import products_table
@@ -129,6 +130,7 @@ def compose(out_dir: Path) -> Page:
         nominal_bands=banded,
         nominal_single=single,
         nominal_note=whose,
+        bench=bench_sheet(out_dir, study, shown.numbers[0], names),
         failures=lost,
         failures_text=lost_text,
         modelled=assumptions.modelled(study, _has_opamp(out_dir)),

@@ -29,6 +29,7 @@ from sim.study.swept import swept_keys
 from sim.summary.answer import answer, scenario_names
 from sim.summary.antennas import AllAntennas, antenna_rows, antennas_of
 from sim.summary.arrays import ArrayAnswer, answer_of, array_rows, found_of, pattern_rows
+from sim.summary.bench import Device, bench_rows
 from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.confirmed import Confirmation, confirmation_of, confirmed_rows, trials_of
 from sim.summary.drivers import drivers_table
@@ -84,6 +85,7 @@ def main(argv=None) -> None:
     write_csv(failed, out / "failures.csv", "failures.csv")
     write_csv(_contributors(all_units, study, every), out / "contributors.csv", "contributors.csv")
     known = (text for scenario in every for text in cautions(scenario.study))
+    write_csv(_bench(all_units, bands, every), out / "bench.csv", "bench.csv")
     warned = list(dict.fromkeys((*all_units.cautions, *known)))
     chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
     noises = {scenario.number: noise_words(scenario.study) for scenario in every}
@@ -127,6 +129,18 @@ def main(argv=None) -> None:
     with replace_file(out / "logs" / "timing.json") as file:
         file.write(json.dumps(timing, indent=1).encode())
     print(f"{len(measures)} measures, {len(failed)} failures")
+
+
+def _bench(all_units, bands, every) -> pd.DataFrame:
+    """What a good unit shows on the bench, in every scenario."""
+    sheets = []
+    for position, scenario in enumerate(every):
+        chain = chain_of(scenario.study)
+        pairs = zip(chain.circuit.devices, chain.opamps, strict=True)
+        devices = tuple(Device(device.name, record.part) for device, record in pairs)
+        curve_hz = curve_frequencies(bands)
+        sheets.append(bench_rows(all_units, position, scenario.number, bands, curve_hz, devices))
+    return pd.concat(sheets, ignore_index=True)
 
 
 def _feedlines(all_units, every, out: Path) -> tuple[Feedlines, ...]:
