@@ -15,8 +15,8 @@ Intercepts are stated at the unit's output, the line's resistance for a load, tw
 order at 0.4 and 0.6 of the band's frequency, whose sum is the band; for the third at 0.95 and 0.9, of which twice the
 first less the second is the band. P_IM2 = P1 + P2 - OIP2, P_IM3 = 2 P1 + P2 - 2 OIP3.
 
-Where carriers clip an op-amp or take half of its slew rate, products have no number: the estimate would be a floor far
-below what there is.
+Where carriers clip an op-amp or take too much of its slew rate, products have no number: the estimate would be a floor
+far below what there is.
 """
 
 import math

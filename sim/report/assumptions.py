@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from sim.distortion.estimate import MOST_SLEW
 from sim.quantity import QuantityError, format_quantity, parse_quantity
 
 _ANTENNAS = {
@@ -209,7 +210,7 @@ def _strong_lines(study: Mapping) -> list[str]:
         " op-amp's data sheet, its supply at rest.",
         "Products: an estimate from small-signal responses, the op-amp's input stage, and one data sheet point of"
         " distortion for the bend of its output stage; of carriers without modulation, those that fall within 5 % of a"
-        " band. Where a carrier clips or takes half of the slew rate there is no number.",
+        f" band. Where carriers clip or take {100 * MOST_SLEW:.3g} % of the slew rate there is no number.",
     ]
 
 
