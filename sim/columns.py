@@ -426,6 +426,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "stable",
         "found_by",
         "not_found_by",
+        "found_among_sisters_by",
     ),
 }
 """Columns of every table, in order. units.parquet and scenarios.csv go on with columns of the study's own."""

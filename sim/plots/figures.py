@@ -161,7 +161,7 @@ def _weather_of(path: Path):
 
     if not path.is_file():
         return None
-    texts = ("weather", "key", "others", "found_by", "not_found_by")
+    texts = ("weather", "key", "others", "found_by", "not_found_by", "found_among_sisters_by")
     return pd.read_csv(path, dtype=dict.fromkeys(texts, str)).fillna(dict.fromkeys(texts, ""))
 
 

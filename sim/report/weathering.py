@@ -37,17 +37,19 @@ def weather_table(out_dir: Path, names: Mapping[int, str]) -> Table:
     path = out_dir / "weather.csv"
     if not path.is_file():
         return Table()
-    table = pd.read_csv(path, keep_default_na=True)
+    texts = dict.fromkeys(("found_by", "found_among_sisters_by"), str)
+    table = pd.read_csv(path, dtype=texts).fillna(dict.fromkeys(texts, ""))
     band = float(table["frequency_hz"].min())
+    sisters = (table["found_among_sisters_by"] != "").any()
     rows = []
     for _, row in table[table["frequency_hz"] == band].iterrows():
         known = pd.notna(row["gain_change_db"])
-        found = row["found_by"] if isinstance(row["found_by"], str) else ""
+        found = str(row["found_by"])
         rows.append(
             (
                 names.get(int(row["scenario"]), str(row["weather"])),
                 *(_number(row[column], digits, column) for column, _, digits in _CHANGES),
-                _short(found) if known else "no numbers",
+                _short(found, str(row["found_among_sisters_by"]) if sisters else found) if known else "no numbers",
             )
         )
     head = f"At {axes.frequency_text(band)}, wet less dry"
@@ -64,9 +66,12 @@ _SHORT = {
 }
 
 
-def _short(found: str) -> str:
-    """The measurements that find it by a word each; a row has little room."""
-    return ", ".join(_SHORT.get(name, name) for name in found.split("; ")) if found else "nothing"
+def _short(found: str, among: str) -> str:
+    """The measurements that find it by a word each, in brackets where they do not among sisters."""
+    if not found:
+        return "nothing"
+    words = {name: _SHORT.get(name, name) for name in found.split("; ")}
+    return ", ".join(word if name in among.split("; ") else f"({word})" for name, word in words.items())
 
 
 def _number(value: float, digits: int, column: str) -> str:

@@ -8,13 +8,16 @@ import pandas as pd
 
 from sim.columns import TABLES
 from sim.measures.panel import BANDED, SINGLE
-from sim.quantity import format_quantity
+from sim.quantity import db, format_quantity
 from sim.stability.rerun import run_trials
 from sim.study.read import study_text
 from sim.study.weather import weather_of
 from sim.summary.collect import Gathered
 from sim.summary.weathering import Nominal, Weathering, Wet, weathering
 from sim.tables import write_csv
+
+LEAST_UNITS = 8
+"""Units from which a spread is made of them; own choice."""
 
 
 def weathered(every, names, gathered: Gathered, out: Path) -> Weathering | None:
@@ -35,10 +38,7 @@ def weathered(every, names, gathered: Gathered, out: Path) -> Weathering | None:
     if not wet:
         return None
     dry = _dry([scenario for _, scenario in wet])
-    found = [
-        _wet(scenario, names[scenario.number], _nominal(gathered, place), dry[scenario.number])
-        for place, scenario in wet
-    ]
+    found = [_wet(scenario, names, gathered, place, dry[scenario.number]) for place, scenario in wet]
     bands = every[0].study.bands.frequencies
     said = weathering(found, bands)
     write_csv(pd.DataFrame(said.rows, columns=list(TABLES["weather.csv"])), path, "weather.csv")
@@ -68,16 +68,35 @@ def _nominal(gathered: Gathered, place: int) -> Nominal:
     return Nominal(values | {name: gathered.single[place, row, [i]] for i, name in enumerate(SINGLE)})
 
 
-def _wet(scenario, name: str, wet: Nominal, dry: Nominal) -> Wet:
+def _spread(gathered: Gathered, place: int) -> dict[str, np.ndarray]:
+    """Standard deviations of the drawn units of one scenario by column of weather.csv; nothing of fewer than eight."""
+    good = (gathered.units > 0) & ~gathered.failed[place]
+    if np.count_nonzero(good) < LEAST_UNITS:
+        return {}
+    banded = dict(zip(BANDED, np.moveaxis(gathered.banded[place, good], 1, 0), strict=True))
+    single = dict(zip(SINGLE, gathered.single[place, good].T, strict=True))
+    values = {
+        "gain_change_db": banded["gain_db"],
+        "phase_change_deg": banded["phase_deg"],
+        "noise_change_db": db(banded["output_noise_nv"]),
+        "output_dc_change_v": single["output_dc_v"],
+        "current_change_ma": single["current_ma"],
+        "supply_change_v": single["supply_v"],
+    }
+    return {name: np.std(column, axis=0, ddof=1) for name, column in values.items()}
+
+
+def _wet(scenario, names, gathered: Gathered, place: int, dry: Nominal) -> Wet:
     does = weather_of(scenario.study)
     one = next(iter(does.items())) if len(does) == 1 else None
     return Wet(
         scenario=scenario.number,
-        name=name,
+        name=names[scenario.number],
         weather=", ".join(f"{key.replace('_', ' ')} {format_quantity(v.value, 'ohm')}" for key, v in does.items()),
         key=one[0] if one else "",
         ohm=one[1].value if one else float("nan"),
         others=", ".join(str(value) for key, value in scenario.values if not key.startswith("weather.")),
-        wet=wet,
+        wet=_nominal(gathered, place),
         dry=dry,
+        spread=_spread(gathered, place),
     )

@@ -1,7 +1,8 @@
 """What weather does to a unit, and which measurement would find it: each scenario against the same one when dry.
 
-The nominal unit is compared with itself, as a builder compares a unit with its own record of the first dry day: what
-would be found by comparing it with its sisters is less, by their spread. Noise is that of the chain itself at the
+The nominal unit is compared with itself, as a builder compares a unit with its own record of the first dry day. Without
+one only its sisters are left to compare with, and a change must stand out of their spread, by two standard deviations,
+too. Noise is that of the chain itself at the
 receiver, as it is heard with a dummy of the antenna's impedance in its place: a leak shows there long before it costs
 signal to noise, since the band's noise does not cover it.
 
@@ -10,7 +11,7 @@ measurement agrees to; common practice, no source.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -57,6 +58,8 @@ FOUND_FROM = (
 )
 """Measurements in the order in which they are told."""
 
+SISTERS_SD = 2.0
+"""Standard deviations of the units by which a change must stand out of them: one good unit in twenty does too. [1]"""
 LEAST_LOSS_DB = 0.5
 """Loss of signal to noise that is worth a repair; our choice. [dB]"""
 MOST_NAMED = 8
@@ -90,6 +93,8 @@ class Wet:
     others : str
         Values of what else the study varies.
     wet, dry : Nominal
+    spread : mapping of str to ndarray
+        Standard deviation of all units by column of weather.csv, a value a band or one; empty where units are too few.
     """
 
     scenario: int
@@ -100,6 +105,7 @@ class Wet:
     others: str
     wet: Nominal
     dry: Nominal
+    spread: Mapping[str, np.ndarray] = field(default_factory=dict)
 
 
 def weather_rows(found: Sequence[Wet], bands_hz: Sequence[float]) -> list[dict]:
@@ -129,6 +135,7 @@ def _row(one: Wet, place: int, freq_hz: float) -> dict:
         "frequency_hz": freq_hz,
         "found_by": "",
         "not_found_by": "",
+        "found_among_sisters_by": "",
     }
     if not (one.wet.values and one.dry.values):
         return row
@@ -156,7 +163,17 @@ def _row(one: Wet, place: int, freq_hz: float) -> dict:
     finds = [abs(row[finder.column]) >= finder.least for finder in known]
     row["found_by"] = "; ".join(finder.name for finder, yes in zip(known, finds, strict=True) if yes)
     row["not_found_by"] = "; ".join(finder.name for finder, yes in zip(known, finds, strict=True) if not yes)
+    if one.spread:
+        stands_out = [finder for finder in known if _stands_out(row[finder.column], finder, one.spread, place)]
+        row["found_among_sisters_by"] = "; ".join(finder.name for finder in stands_out)
     return row
+
+
+def _stands_out(value: float, finder: Finder, spread: Mapping[str, np.ndarray], place: int) -> bool:
+    """Whether a change is found among units that differ by themselves."""
+    known = np.atleast_1d(spread[finder.column])
+    sd = float(known[place if len(known) > 1 else 0])
+    return abs(value) >= max(finder.least, SISTERS_SD * sd)
 
 
 def _lost(wet_db: float, dry_db: float) -> float:
@@ -279,6 +296,7 @@ def _thresholds() -> str:
     least = listed([f"{finder.name} {finder.least:g}{finder.unit}" for finder in FOUND_FROM])
     return (
         f"Found means that the nominal unit, beside its own record when dry, differs by at least: {least}. These are"
-        " our choice; against the units' spread less is found. Noise on a dummy is heard at the receiver with the"
-        " antenna's impedance in its place. Measure while it is wet: a unit that has dried on the bench is a good one."
+        " our choice. Among its sisters, without a record, it must also stand out by two standard deviations. Noise on"
+        " a dummy is heard at the receiver with the antenna's impedance in its place. Measure while it is wet: a unit"
+        " that has dried on the bench is a good one."
     )

@@ -1,5 +1,6 @@
 """Wet against dry: the rows, which measurement finds what, and the sentences made of that."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -84,6 +85,17 @@ def test_what_a_gain_sweep_does_not_find_opens():
     )
     assert said.told[1].startswith("input leak 100k: costs no signal to noise; found by none of the measurements")
     assert "gain sweep 0.1 dB" in said.told[-1] and "our choice" in said.told[-1]
+
+
+def test_among_sisters_it_must_stand_out_of_their_spread():
+    """0.5 dB of gain where units differ by 0.3 dB is none; 3 degrees where they differ by 1 degree is one (2 sd)."""
+    spread = {finder.column: np.array([0.0]) for finder in FOUND_FROM}
+    spread |= {"gain_change_db": np.array([0.3, 0.1]), "phase_change_deg": np.array([1.0, 1.0])}
+    one = dataclasses.replace(wet(gain_db=-0.5, phase_deg=3.0, supply_v=0.05), spread=spread)
+    first, second = weather_rows([one], BANDS)
+    assert first["found_by"] == "gain sweep; phase sweep" and first["found_among_sisters_by"] == "phase sweep"
+    assert second["found_among_sisters_by"] == "gain sweep; phase sweep"
+    assert weather_rows([wet(gain_db=-0.5)], BANDS)[0]["found_among_sisters_by"] == ""
 
 
 def test_a_unit_that_gave_no_numbers():
