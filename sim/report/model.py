@@ -154,7 +154,7 @@ class Page:
     nominal_bands: Table = field(default_factory=Table)
     nominal_single: Table = field(default_factory=Table)
     nominal_note: str = ""
-    bench: BenchSheet = field(default_factory=BenchSheet)
+    sheet: BenchSheet = field(default_factory=BenchSheet)
     failures: Table = field(default_factory=Table)
     failures_text: str = ""
     modelled: tuple[str, ...] = ()

@@ -70,9 +70,9 @@ def compose(out_dir: Path) -> Page:
     from sim.plots import choice
     from sim.report import assumptions, tables
     from sim.report.arrays import phasing_table, spread_table
-    from sim.report.bench import bench_sheet
     from sim.report.mending import mending_table
     from sim.report.ratings import ratings_table
+    from sim.report.sheet import bench_sheet
     from sim.report.strong import products_table
     from sim.report.substitution import substitution_section
     from sim.report.temperature import temperature_tables
@@ -130,7 +130,7 @@ def compose(out_dir: Path) -> Page:
         nominal_bands=banded,
         nominal_single=single,
         nominal_note=whose,
-        bench=bench_sheet(out_dir, study, shown.numbers[0], names),
+        sheet=bench_sheet(out_dir, study, shown.numbers[0], names),
         failures=lost,
         failures_text=lost_text,
         modelled=assumptions.modelled(study, _has_opamp(out_dir)),

@@ -29,7 +29,6 @@ from sim.study.swept import swept_keys
 from sim.summary.answer import answer, scenario_names
 from sim.summary.antennas import AllAntennas, antenna_rows, antennas_of
 from sim.summary.arrays import ArrayAnswer, answer_of, array_rows, found_of, pattern_rows
-from sim.summary.bench import Device, bench_rows
 from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.confirmed import Confirmation, confirmation_of, confirmed_rows, trials_of
 from sim.summary.drivers import drivers_table
@@ -37,6 +36,7 @@ from sim.summary.feedlines import Feedlines, feedlines_of
 from sim.summary.lines import line_rows
 from sim.summary.matching import build_matches
 from sim.summary.plug_in import noise_words
+from sim.summary.sheet import Device, bench_rows
 from sim.summary.together import hidden_told, pairs_of, together_rows, together_told
 from sim.summary.yields import limits_kept, starved_told, summary_table
 from sim.tables import read_csv, replace_file, write_csv, write_parquet

@@ -7,9 +7,9 @@ import pytest
 from sim.measures.panel import BANDED, CURVES, SINGLE
 from sim.measures.ratings import RESTING
 from sim.measures.surroundings import curve_frequencies
-from sim.report.bench import bench_sheet, set_up
-from sim.summary.bench import Device, bench_rows, sheet_frequencies
+from sim.report.sheet import bench_sheet, set_up
 from sim.summary.collect import Gathered
+from sim.summary.sheet import Device, bench_rows, sheet_frequencies
 from sim.tables import write_csv
 
 BANDS = np.array([1.83e6, 3.53e6, 7.05e6])
