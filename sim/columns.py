@@ -228,6 +228,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "agree",
         "reason",
     ),
+    "model.csv": ("file", "subcircuit", "supply_v", "finding", "measured", "unit", "expected", "verdict"),
     "antennas.csv": (
         "scenario",
         *_ANTENNA,

@@ -54,9 +54,13 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
     lines += [card.text for card in circuit.others]
     operating, every = ["vcc", "vz_sup#branch", feed.node], []
     operating += [feed.current] if feed.current else []
-    for device, macro in zip(circuit.devices, unit.macros, strict=True):
+    macros = unit.macros or (None,) * len(circuit.devices)
+    for device, macro in zip(circuit.devices, macros, strict=True):
         pins = tuple(node(n) for n in device.nodes)
-        lines += macromodel_cards(macro, device.name.lower(), pins)
+        if macro is None:
+            lines += chain.maker.flat(device.name, pins, unit.temperature_c).lines
+        else:
+            lines += macromodel_cards(macro, device.name.lower(), pins)
         operating += pins
         every.append(pins)
     drives, reads = [], ["z_in" if circuit.balanced else circuit.input, SOURCE_CURRENT, circuit.output]

@@ -17,6 +17,7 @@ from sim.antenna.tall_vertical import LARGEST_TALL_ERROR, tall_vertical
 from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import Circuit, read_circuit
 from sim.deck.header import least_supply
+from sim.deck.maker.of_study import model_of, record_of
 from sim.deck.measured import measured_antenna
 from sim.deck.outside import (
     TEE_PARTS,
@@ -30,7 +31,6 @@ from sim.errors import Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
-from sim.opamp.catalogue import load_opamp
 from sim.opamp.macromodel import MacroParameters, nominal_parameters
 from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
 from sim.study.electrode import electrode_parts
@@ -185,7 +185,7 @@ def chain_of(study) -> Chain:
     circuit = circuit.with_parts(study.amplifier.parts, study.file, study.line_of)
     circuit = circuit.with_series(study.amplifier.series_input, study.amplifier.series_output)
     _refuse_unjudged_limits(study, circuit)
-    record = load_opamp(study.amplifier.opamp, study.folder)
+    record, maker = record_of(study), model_of(study)
     route, antenna = route_of(study), antenna_of(study)
     _refuse_unmatched(study, circuit, antenna)
     if circuit.balanced and isinstance(antenna, Fixture):
@@ -200,6 +200,7 @@ def chain_of(study) -> Chain:
         jig=nominal_jig(study),
         outside=outside_parts(study, route),
         least_supply=least_supply(circuit),
+        maker=maker,
     )
 
 
@@ -271,7 +272,7 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
     -------
     columns : dict of str to ndarray, shape (n_unit,)
         ``temperature_c`` [°C], each part [SI], ``supply.voltage`` [V], what differs outside the amplifier (see
-        :mod:`sim.deck.outside`), then each op-amp's values, see :data:`DIE_COLUMNS` [SI].
+        :mod:`sim.deck.outside`), then each op-amp's values, see :data:`DIE_COLUMNS` [SI]; none of a maker's model.
     """
     seed, build = study.run.seed, study.run.build
     temperature = draw_temperature(study.run.temperature, seed, units)
@@ -280,7 +281,8 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
         columns[part.name] = draw_part(part.value, part.name, seed, units, build, temperature)
     columns[SUPPLY_COLUMN] = draw_part(study.supply.voltage, SUPPLY_COLUMN, seed, units, build)
     columns |= draw_outside(chain.outside, seed, units, build, temperature)
-    for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
+    # A maker's model is one die, whose numbers nobody sees.
+    for device, record in () if chain.maker else zip(chain.circuit.devices, chain.opamps, strict=True):
         die = die_at(draw_die(device.name, seed, units), temperature)
         nominal = nominal_parameters(record)
         values = {
@@ -304,7 +306,7 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
 
 def unit_values(chain: Chain, columns: dict[str, np.ndarray], row: int, number: int) -> UnitValues:
     """One unit out of :func:`unit_table`."""
-    macros = tuple(
+    macros = () if chain.maker else tuple(
         _macro(record, {name: float(columns[f"{device.name}.{name}"][row]) for name in DIE_COLUMNS})
         for device, record in zip(chain.circuit.devices, chain.opamps, strict=True)
     )

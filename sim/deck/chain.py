@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from sim.antenna.source import AntennaSource
 from sim.deck.circuit import Circuit
+from sim.deck.maker.file import MakerModel
 from sim.feedline.route import Route
 from sim.opamp.catalogue import OpampRecord
 from sim.quantity import PartValue
@@ -123,6 +124,8 @@ class Chain:
         What differs from unit to unit outside the amplifier.
     least_supply : float or None
         What the circuit says that it needs at its supply pin. [V]
+    maker : MakerModel or None
+        In place of the records' macromodels, in all units alike.
     """
 
     circuit: Circuit
@@ -134,6 +137,7 @@ class Chain:
     jig: Jig
     outside: tuple[OutsidePart, ...] = ()
     least_supply: float | None = None
+    maker: MakerModel | None = None
 
     @property
     def feed_resistance(self) -> float:
@@ -152,7 +156,7 @@ class UnitValues:
     parts : dict of str to float
         Value of each part of the circuit by its name. [SI]
     macros : tuple of MacroParameters
-        One for each device of the circuit.
+        One for each device of the circuit; none with a maker's model.
     supply_v : float
         Supply voltage at the far end of the feedline. [V]
     temperature_c : float

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from sim.quantity import QuantityError, format_quantity, parse_quantity
+from sim.study.maker import is_model_file
 
 _ANTENNAS = {
     "short-vertical": "a short vertical over ground, as a four-element network in closed form, with a "
@@ -59,6 +60,11 @@ def modelled(study: Mapping, has_opamp: bool = True) -> tuple[str, ...]:
 def _devices(opamp: str, has_opamp: bool) -> str:
     if not has_opamp:
         return "without an op-amp; its devices are those of the circuit file, alike in all units."
+    if is_model_file(opamp):
+        return (
+            f"op-amp as the maker's SPICE model in {opamp}, the same die in all units; what it does on the bench, and"
+            " what it lacks, is in model.csv."
+        )
     return (
         f"op-amp {opamp} as a macromodel of typical data-sheet figures; how dies differ is common practice, no maker's"
         " figure."

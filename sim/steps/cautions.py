@@ -11,6 +11,7 @@ from sim.measures.surroundings import site_noise
 from sim.noise.external import noise_class
 from sim.quantity import format_quantity
 from sim.stability.judged import study_loads
+from sim.steps.maker import static_cautions
 from sim.summary.matching import MATCHES
 
 LEAST_CONVERTER_V = 1.0
@@ -54,6 +55,7 @@ def cautions(study) -> list[str]:
             f"{chain.circuit.name} has no loop probe, so nothing is said about its stability. Put one into the op-amp's"
             " output wire, before the feedback branches off: Xloop DRIVING RECEIVING probe."
         )
+    found += static_cautions(study, chain)
     found += _far_ends(study)
     if study.stability is not None and chain.circuit.balanced:
         found.append(
