@@ -291,7 +291,10 @@ def _limits(console, study) -> None:
 
 def _warnings(console, every) -> None:
     from sim.steps.cautions import cautions
+    from sim.steps.maker import unused_words
 
+    for text in unused_words(every):
+        console.print(f"Note: {text}", markup=False)
     for text in dict.fromkeys(text for scenario in every for text in cautions(scenario.study)):
         console.print(f"Note: {text}", markup=False)
 

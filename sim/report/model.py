@@ -97,5 +97,6 @@ class Page:
     failures_text: str = ""
     modelled: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    bench: Table = field(default_factory=Table)
     provenance: tuple[Fact, ...] = ()
     commands: tuple[str, ...] = ()

@@ -55,7 +55,7 @@ def cautions(study) -> list[str]:
             f"{chain.circuit.name} has no loop probe, so nothing is said about its stability. Put one into the op-amp's"
             " output wire, before the feedback branches off: Xloop DRIVING RECEIVING probe."
         )
-    found += static_cautions(study, chain)
+    found += static_cautions(chain)
     found += _far_ends(study)
     if study.stability is not None and chain.circuit.balanced:
         found.append(

@@ -13,7 +13,7 @@ from sim.study.maker import is_model_file
 from sim.tables import replace_file, write_csv
 
 MODEL_TABLE = "model.csv"
-LABEL = "noise (maker's model)"
+LABEL = "noise"
 BESIDE_THE_VERDICT = ("noise", "supply current", "ground")
 """What a model lacks that makes a verdict look better than it is."""
 _SAID = Path("logs") / "model.json"
@@ -130,21 +130,24 @@ def _cautions(trials: tuple[Trial, ...]) -> list[str]:
     return said
 
 
-def static_cautions(study, chain: Chain) -> list[str]:
-    """What is to be said of a maker's model before it is run, a sentence each.
+def unused_words(every) -> list[str]:
+    """A sentence where a study says how to read a maker's file and names none.
 
     Parameters
     ----------
-    study : Study
-        Of one scenario.
-    chain : Chain
-        Of the same.
+    every : sequence of Scenario
     """
+    words = [scenario.study.amplifier for scenario in every]
+    if words[0].model is None or any(is_model_file(one.opamp) for one in words):
+        return []
+    return [f"[amplifier.model] says how to read a maker's file, and {words[0].opamp} is none: left aside."]
+
+
+def static_cautions(chain: Chain) -> list[str]:
+    """What is to be said of a maker's model before it is run, a sentence each."""
     model = chain.maker
     if model is None:
-        if study.amplifier.model is None:
-            return []
-        return [f"[amplifier.model] says how to read a maker's file, and {study.amplifier.opamp} is none: left aside."]
+        return []
     name = model.subcircuit
     said = [
         f"{name} is a maker's model ({model.source.file}): the same die in all units, since how dies differ is not in"

@@ -17,7 +17,7 @@ from sim.stability.both_ends import TogetherWorker
 from sim.stability.confirm import ConfirmWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
-from sim.steps.maker import bench_said, noise_names
+from sim.steps.maker import bench_said, noise_names, unused_words
 from sim.steps.mending import mendings
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
@@ -79,7 +79,7 @@ def main(argv=None) -> None:
     write_csv(_contributors(all_units, study, every), out / "contributors.csv", "contributors.csv")
     known = (text for scenario in every for text in cautions(scenario.study))
     optimistic, tried = bench_said(every, out)
-    warned = list(dict.fromkeys((*tried, *all_units.cautions, *known)))
+    warned = list(dict.fromkeys((*unused_words(every), *tried, *all_units.cautions, *known)))
     chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
     noises = {scenario.number: noise_words(scenario.study) for scenario in every}
     needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}

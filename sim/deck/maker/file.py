@@ -205,7 +205,7 @@ def choose(source: ModelFile, subcircuit: str | None = None, pins: str | None = 
     if pins is not None:
         roles = tuple(pins.lower().split())
         _refuse_roles(source, definition, roles)
-        return MakerModel(source, name, ports, Pins(roles, "the study"))
+        return MakerModel(source, name, ports, Pins(roles, "the pins given"))
     found = guessed_pins(ports, _comments(source, definition))
     if found is None:
         remedy = (

@@ -13,7 +13,7 @@ import re
 from collections.abc import Callable
 from itertools import combinations_with_replacement
 
-from sim.deck.cards import Card, instance_words, split_words
+from sim.deck.cards import Card, instance_words, plain_controls, split_words
 from sim.deck.expressions import NAME, NUMBER
 from sim.deck.maker.definition import Definition
 from sim.deck.maker.formula import ZERO_CELSIUS, Call, Number, Reading, Untranslatable, literal, table_text
@@ -136,8 +136,9 @@ def _controlled(scope: Scope, card: Card) -> None:
         _behavioural(scope, card, kind, lambda: table_text(scope.formula(scope.tree(match[1])), points))
     elif by_voltage:
         a, b = scope.ends(card)
-        c, d = (scope.node(node, connects=False) for node in card.tokens[3:5])
-        gain = literal(scope.number(card.tokens[5]))
+        tokens = plain_controls(card.tokens)
+        c, d = (scope.node(node, connects=False) for node in tokens[3:5])
+        gain = literal(scope.number(tokens[5]))
         scope.shared.add(f"{scope.element(letter, card.tokens[0])} {a} {b} {c} {d} {gain}")
     else:
         a, b = scope.ends(card)

@@ -87,15 +87,14 @@ class Scope:
         self._models: dict[str, str] = {}
         self._senses: set[str] = set()
         self._touched: set[str] = set()
-        self._sensed_nodes: dict[str, None] = {}
+        self._sensed: set[str] = set()
 
     # ------------------------------------------------------------------ names
 
     def node(self, word: str, connects: bool = True) -> str:
         """Node of the deck for one of the model."""
         word = word.lower()
-        if connects:
-            self._touched.add(word)
+        (self._touched if connects else self._sensed).add(word)
         if word in self._nodes:
             return self._nodes[word]
         if word in ("0", "gnd"):
@@ -153,10 +152,7 @@ class Scope:
 
     def _reading(self, reading: Reading) -> str:
         if reading.kind == "v":
-            nodes = []
-            for word in reading.words:
-                self._sensed_nodes[word] = None
-                nodes.append(self.node(word, connects=False))
+            nodes = [self.node(word, connects=False) for word in reading.words]
             if len(nodes) == 2 and nodes[1] == "0":
                 del nodes[1]
             if nodes[0] == "0":
@@ -207,7 +203,7 @@ class Scope:
                 if reason.line is None:
                     reason.line, reason.key = card.line, card.tokens[0]
                 raise
-        for word in self._sensed_nodes:
+        for word in sorted(self._sensed):
             if word not in self._touched and word not in self._nodes and word not in ("0", "gnd"):
                 error = Untranslatable(f"V({word}) is read, and nothing is connected to {word}")
                 error.line, error.key = self.definition.line, self.definition.shown_name

@@ -68,6 +68,7 @@ _PIECES = {
     "polynomial of three": "E9 X VEE POLY(3) INP INN VCC VEE INN VEE 0.1 1 0.2 -0.3 0.01 0.02 0.03 0.04 0.05 0.06",
     "polynomial of two, third degree": "G9 VEE X POLY(2) INP VEE INN VEE 1M 1M 2M 3U 4U 5U 6U 7U 8U 9U",
     "polynomial of currents": "F9 VEE X POLY(2) V1 V2 1M 1 2 100 200 300",
+    "controls in parentheses": "G9 VEE X (INP,INN) 1M",
     "linear sources": "G9 VEE X INP INN 1M\nH9 Y VEE V1 100\nR9 Y X 1K",
     "table with doubled parentheses": "E9 X VEE TABLE {V(INP,VEE)} ((-10,-1),(5,2),(7,3))",
     "table beyond its end": "E9 X VEE TABLE {V(INP,VEE)} = (0,0) (1,2)",

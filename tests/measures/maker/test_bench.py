@@ -86,7 +86,7 @@ def test_readings_against_the_cards(full, what):
 
 
 def test_verdicts_of_the_full_model(full):
-    """It draws current, makes noise and clips; it is linear inside its range, and said to be; twice the noise differs."""
+    """It draws current, makes noise and clips; it is linear inside its range, and said so; twice the noise differs."""
     assert full.findings.lacks == ("distortion",)
     assert {row.verdict for row in full.findings.rows if row.what.startswith("voltage noise")} == {"differs"}
     for what in ("supply current", "open-loop gain", "gain-bandwidth at 1 MHz", "slew rate", "operating points found"):
