@@ -104,10 +104,16 @@ def _flat(model: MakerModel, device: str, nodes: tuple, temperature_c: float) ->
     source = model.source
     try:
         return flatten(source.top, source.functions, model.subcircuit.lower(), device, connected, temperature_c)
+    except RecursionError:
+        raise GuardError(_too_deep(source.file)) from None
     except Untranslatable as reason:
         raise GuardError(
             Fault(source.file, reason.line, reason.key, f"{reason}.", "Write it another way, or take another model.")
         ) from None
+
+
+def _too_deep(name: str) -> Fault:
+    return Fault(name, None, None, "one of its formulas is nested too deeply.", "Divide it.")
 
 
 def read_model_file(path: Path, name: str) -> ModelFile:
@@ -173,7 +179,11 @@ def parse_model_file(text: str, name: str) -> ModelFile:
                 " each such pin (behind its =) wherever the subcircuit uses the pin.",
             )
         )
-    top, functions = definitions_of(read_cards(text, name, CardSet.MODEL))
+    cards = read_cards(text, name, CardSet.MODEL)
+    try:
+        top, functions = definitions_of(cards)
+    except RecursionError:
+        raise GuardError(_too_deep(name)) from None
     if not top.inner:
         raise GuardError(
             Fault(name, None, None, "holds no subcircuit.", "A maker's op-amp model has a line .SUBCKT NAME pins.")

@@ -16,6 +16,8 @@ from sim.errors import shown
 ZERO_CELSIUS = 273.15
 LARGEST_FORMULA = 20_000
 """Longest formula that is written. [characters]"""
+MOST_STEPS = 300_000
+"""Pieces of formulas that are worked out for one model; an op-amp has some hundreds."""
 
 _SUFFIX = {"t": 1e12, "g": 1e9, "meg": 1e6, "k": 1e3, "mil": 25.4e-6, "m": 1e-3}
 _SUFFIX |= {"u": 1e-6, "n": 1e-9, "p": 1e-12, "f": 1e-15}
@@ -205,20 +207,6 @@ def parse(text: str):
     return _Parser(text).whole()
 
 
-def readings(tree) -> list[Reading]:
-    """All voltages and currents that a tree reads."""
-    if isinstance(tree, Reading):
-        return [tree]
-    return [found for argument in tree.arguments for found in readings(argument)] if isinstance(tree, Call) else []
-
-
-def names_in(tree) -> set[str]:
-    """All names that a tree uses."""
-    if isinstance(tree, Name):
-        return {tree.name}
-    return set().union(*map(names_in, tree.arguments)) if isinstance(tree, Call) else set()
-
-
 # ---------------------------------------------------------------------- numbers
 
 _OF_NUMBERS: dict[str, Callable] = {
@@ -278,7 +266,26 @@ def _table_value(x: float, *points: float) -> float:
 _OF_NUMBERS |= {"table": _table_value, "pwl": _table_value}
 
 
-def folded(tree, values: Mapping[str, float] | Callable, functions: Mapping[str, tuple]):
+class Steps:
+    """Counts pieces of formulas, so that no model keeps this program busy for long."""
+
+    def __init__(self):
+        self._left = MOST_STEPS
+
+    def one(self) -> None:
+        """One more piece.
+
+        Raises
+        ------
+        Untranslatable
+            There were :data:`MOST_STEPS`.
+        """
+        self._left -= 1
+        if self._left < 0:
+            raise Untranslatable(f"its formulas have more than {MOST_STEPS} pieces when written out")
+
+
+def folded(tree, values: Callable, functions: Mapping[str, tuple], steps: Steps):
     """The tree with functions pasted in, names replaced by their values, and numbers worked out.
 
     Parameters
@@ -288,12 +295,14 @@ def folded(tree, values: Mapping[str, float] | Callable, functions: Mapping[str,
         Value of a name, or None where it stays (time, temper).
     functions : mapping of str to (arguments, tree)
         The model's own.
+    steps : Steps
 
     Raises
     ------
     Untranslatable
         A function that is not known, a wrong number of arguments, a value that does not exist.
     """
+    steps.one()
     if isinstance(tree, Name):
         value = values(tree.name)
         if isinstance(value, float | int):
@@ -301,13 +310,13 @@ def folded(tree, values: Mapping[str, float] | Callable, functions: Mapping[str,
         return tree if value is None else value
     if not isinstance(tree, Call):
         return tree
-    arguments = tuple(folded(argument, values, functions) for argument in tree.arguments)
+    arguments = tuple(folded(argument, values, functions, steps) for argument in tree.arguments)
     if tree.name in functions:
         names, body = functions[tree.name]
         if len(names) != len(arguments):
             raise Untranslatable(f"the function {tree.name} takes {len(names)} arguments")
         given = dict(zip(names, arguments, strict=True))
-        return folded(body, lambda name: given[name] if name in given else values(name), functions)
+        return folded(body, lambda name: given[name] if name in given else values(name), functions, steps)
     if all(isinstance(argument, Number) for argument in arguments) and tree.name in _OF_NUMBERS:
         return Number(_computed(tree.name, [argument.value for argument in arguments]))
     if tree.name in ("if", "ternary_fcn") and arguments and isinstance(arguments[0], Number) and len(arguments) == 3:
@@ -353,10 +362,7 @@ def source_text(tree, reading: Callable[[Reading], str], derivative: Callable[[s
     Untranslatable
         A function without a plain form, or a formula longer than :data:`LARGEST_FORMULA`.
     """
-    text = _Writer(reading, derivative).text(tree)
-    if len(text) > LARGEST_FORMULA:
-        raise Untranslatable(f"a formula is longer than {LARGEST_FORMULA} characters when written out")
-    return text
+    return _Writer(reading, derivative).text(tree)
 
 
 _PLAIN = frozenset(
@@ -388,6 +394,13 @@ class _Writer:
         }
 
     def text(self, tree) -> str:
+        text = self._written(tree)
+        # Looked at on the way up: what a form repeats may double at every level.
+        if len(text) > LARGEST_FORMULA:
+            raise Untranslatable(f"a formula is longer than {LARGEST_FORMULA} characters when written out")
+        return text
+
+    def _written(self, tree) -> str:
         if isinstance(tree, Number):
             return literal(tree.value) if tree.value >= 0 else f"({literal(tree.value)})"
         if isinstance(tree, Reading):
@@ -410,19 +423,18 @@ class _Writer:
         return f"ternary_fcn({self.text(condition)},{self.text(yes)},{self.text(no)})"
 
     def _limit(self, x, a, b) -> str:
-        low, high = self.text(a), self.text(b)
+        inner, low, high = self.text(x), self.text(a), self.text(b)
         if isinstance(a, Number) and isinstance(b, Number):
-            low, high = map(self.text, sorted((a, b), key=lambda bound: bound.value))
-            return f"min(max({self.text(x)},{low}),{high})"
-        return f"min(max({self.text(x)},min({low},{high})),max({low},{high}))"
+            low, high = (low, high) if a.value <= b.value else (high, low)
+            return f"min(max({inner},{low}),{high})"
+        return f"min(max({inner},min({low},{high})),max({low},{high}))"
 
     def _power(self, base, exponent) -> str:
-        a, b = self.text(base), self.text(exponent)
-        if isinstance(exponent, Number) and exponent.value.is_integer():
-            if exponent.value < 0:
-                return f"(1.0/{self._power(base, Number(-exponent.value))})"
-            return f"{'pwr' if exponent.value % 2 else 'pow'}({a},{b})"
-        return f"pow({a},{b})"
+        a = self.text(base)
+        if not isinstance(exponent, Number) or not exponent.value.is_integer():
+            return f"pow({a},{self.text(exponent)})"
+        power = f"{'pwr' if exponent.value % 2 else 'pow'}({a},{literal(abs(exponent.value))})"
+        return f"(1.0/{power})" if exponent.value < 0 else power
 
     def _table(self, x, *points) -> str:
         return table_text(self.text(x), points)

@@ -11,6 +11,7 @@ from sim.deck.maker.definition import Definition
 from sim.deck.maker.formula import (
     Number,
     Reading,
+    Steps,
     Untranslatable,
     folded,
     literal,
@@ -52,7 +53,7 @@ class Instance:
 
     def __init__(self, functions, device: str, temperature_c: float):
         self.functions, self.device, self.temperature_c = functions, device, temperature_c
-        self.flat = Flat()
+        self.flat, self.steps = Flat(), Steps()
         self._names: dict[tuple[str, str, str], str] = {}
         self._used: set[str] = set()
 
@@ -135,7 +136,7 @@ class Scope:
         text = text.strip()
         if text.startswith("{") and text.endswith("}"):
             text = text[1:-1]
-        return folded(parse(text), self.value_of, self.shared.functions)
+        return folded(parse(text), self.value_of, self.shared.functions, self.shared.steps)
 
     def number(self, text: str) -> float:
         """A value of a card: a number or an expression of parameters."""

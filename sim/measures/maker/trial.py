@@ -1,6 +1,7 @@
 """A model on the bench, in a process of its own with bounds on time and memory, so that it can harm nothing."""
 
 import math
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -66,11 +67,11 @@ class _Maker:
 
 
 def _bound_memory() -> None:
-    try:
-        import resource
-    except ImportError:
-        # Elsewhere than on Unix there is no such bound; the one on time remains.
+    if sys.platform != "linux":
+        # Elsewhere there is no such bound; the one on time remains.
         return
+    import resource
+
     with open("/proc/self/statm", encoding="ascii") as file:
         present = int(file.read().split()[0]) * resource.getpagesize()
     resource.setrlimit(resource.RLIMIT_AS, (present + MEMORY, present + MEMORY))

@@ -4,14 +4,14 @@ import subprocess
 
 import pytest
 
-from sim.deck.maker.formula import Number, Untranslatable, folded, number_of, parse, source_text
+from sim.deck.maker.formula import Number, Steps, Untranslatable, folded, number_of, parse, source_text
 
 X = {"a": -2.0, "b": 0.5}
 
 
 def text_of(formula: str) -> str:
     """A formula written for a B source, nodes under their own names."""
-    tree = folded(parse(formula), lambda name: None, {})
+    tree = folded(parse(formula), lambda name: None, {}, Steps())
     return source_text(tree, lambda reading: f"v({reading.words[0]})", lambda text: f"ddt({text})")
 
 
@@ -56,7 +56,7 @@ _CASES = [
 @pytest.mark.parametrize(("formula", "value"), _CASES)
 def test_of_numbers(formula, value):
     """A formula of parameters is a number, worked out here."""
-    tree = folded(parse(formula), X.__getitem__, {})
+    tree = folded(parse(formula), X.__getitem__, {}, Steps())
     assert isinstance(tree, Number)
     assert tree.value == pytest.approx(value, rel=1e-12)
 
@@ -91,7 +91,7 @@ def _ngspice(deck: str, folder) -> str:
 def test_own_functions_are_pasted_in():
     """A function of the file stands for its body, with its arguments in place."""
     functions = {"clip": (("x", "a"), parse("LIMIT(x,-a,a)"))}
-    assert folded(parse("CLIP(3,2)+a"), X.__getitem__, functions) == Number(0.0)
+    assert folded(parse("CLIP(3,2)+a"), X.__getitem__, functions, Steps()) == Number(0.0)
 
 
 @pytest.mark.parametrize(

@@ -118,6 +118,41 @@ R1 A B 1K
     assert [line.split()[1:3] for line in lines[:3]] == [["p", "x_a_b"], ["x_a_b_2", "n"], ["x_a_b", "x_a_b_2"]]
 
 
+_DOUBLING = "LIMIT(V(INP),V(INN)," * 30 + "V(VEE)" + ")" * 30
+_POWERS = "(" * 35 + "V(INP)" + ")**-3" * 35
+
+
+@pytest.mark.parametrize(
+    ("cards", "said"),
+    [
+        (f"G1 VCC VEE VALUE={{{_DOUBLING}}}", "longer than 20000 characters"),
+        (f"G1 VCC VEE VALUE={{{'+'.join(['V(INP)'] * 550)}}}", "nested too deeply"),
+        (
+            "\n".join(
+                [
+                    ".FUNC F(X) {" + "+".join(["X"] * 60) + "}",
+                    ".FUNC G(X) {" + "+".join(["F(X)"] * 60) + "}",
+                    *(f"R{n + 9} VCC VEE {{1K+G(1)}}" for n in range(400)),
+                ]
+            ),
+            "more than 300000 pieces",
+        ),
+    ],
+)
+def test_formulas_that_grow(cards, said):
+    """A formula that doubles at every level, nests for ever or is worked out for ever is refused soon."""
+    text = f"* grows\n.SUBCKT GROWS INP INN VCC VEE OUT\n{cards}\nR1 INP INN 1K\nR2 VCC OUT 1K\n.ENDS\n"
+    with pytest.raises(GuardError, match=said):
+        choose(parse_model_file(text, "grows.lib")).flat("x", ("p", "n", "c", "e", "o"), 27.0)
+
+
+def test_nested_powers_are_written_once():
+    """Thirty-five powers one in another are a line, not two to the thirty-fifth of work."""
+    text = f"* powers\n.SUBCKT POWERS INP INN VCC VEE OUT\nG1 VCC VEE VALUE={{{_POWERS}}}\nR1 INP INN 1K\n.ENDS\n"
+    lines = choose(parse_model_file(text, "powers.lib")).flat("x", ("p", "n", "c", "e", "o"), 27.0).lines
+    assert lines[0].count("pwr") == 35
+
+
 def test_size_with_all_written_out():
     """A model of thousands of elements is none of an op-amp."""
     cards = "\n".join(f"R{n} INP INN 1K" for n in range(3001))
