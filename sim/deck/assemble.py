@@ -8,6 +8,12 @@ from sim.opamp.macromodel import macromodel_cards
 
 OPTIONS = ".options reltol=1e-5 abstol=1e-14 vntol=1e-9 gmin=1e-15"
 """Tight tolerances: the operating point of a fast op-amp with 120 dB of gain needs them."""
+SPARE_OPTIONS = tuple(
+    f".options reltol=1e-5 abstol=1e-14 vntol=1e-9 gmin={gmin}{way}"
+    for gmin in ("1e-15", "1e-12")
+    for way in ("", " noopiter")
+)[1:]
+"""Other ways to an operating point, in turn, for makers' models: conductances stepped down at once, and larger ones."""
 
 
 def assemble(chain: Chain, unit: UnitValues) -> Deck:
@@ -90,6 +96,7 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         pins=tuple(every),
         feed_node=feed.node,
         feed_current=feed.current,
+        spare=tuple((OPTIONS, other) for other in SPARE_OPTIONS) if chain.maker else (),
         least_volts=_least_volts(chain, unit, every, feed.node),
     )
 

@@ -205,6 +205,8 @@ class Deck:
         Between which nodes how many volts must stand at least: op-amps, circuit, regulator. [V]
     feed_current : str
         Vector of the amplifier's own current; empty where the supply's is that.
+    spare : tuple of (str, str)
+        Line in place of which another one may be put where no operating point is found; tried in turn.
     """
 
     lines: tuple[str, ...]
@@ -219,6 +221,13 @@ class Deck:
     feed_node: str = "vcc"
     feed_current: str = ""
     least_volts: tuple[tuple[str, str, float], ...] = ()
+    spare: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def ways(self) -> tuple[tuple[str, ...], ...]:
+        """The deck's lines, and the same with each spare line in its place."""
+        others = (tuple(other if line == own else line for line in self.lines) for own, other in self.spare)
+        return (self.lines, *others)
 
 
 SOURCE_CURRENT = "vz_emf#branch"

@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass
 
-from sim.deck.assemble import OPTIONS
+from sim.deck.assemble import OPTIONS, SPARE_OPTIONS
 from sim.deck.maker.file import MakerModel
+from sim.engine.ngspice import Simulator
+from sim.engine.sweep import at_rest
 
 PINS = ("z_p", "z_n", "z_cc", "z_ee", "z_o")
 """Nodes of inp, inn, vcc, vee, out in every deck of the bench."""
@@ -60,6 +62,24 @@ def deck(model: MakerModel, rails: Rails, around: tuple[str, ...]) -> tuple[str,
         *model.flat(DEVICE, PINS, TEMPERATURE_C).lines,
         ".end",
     )
+
+
+def on_bench(simulator: Simulator, model: MakerModel, rails: Rails, around: tuple[str, ...]) -> dict[str, float]:
+    """Load a deck of the bench under the first options that bring it to rest.
+
+    Returns
+    -------
+    operating : dict of str to float
+        Output, and current of the sources at both supply pins. [V, A]
+
+    Raises
+    ------
+    UnitFailed
+        There is no operating point.
+    """
+    lines = deck(model, rails, around)
+    ways = (lines, *(tuple(other if line == OPTIONS else line for line in lines) for other in SPARE_OPTIONS))
+    return at_rest(simulator, ways, (), ("z_o", "vz_cc#branch", "vz_ee#branch"))
 
 
 def follower(at: float, load: float | None = None) -> tuple[str, ...]:

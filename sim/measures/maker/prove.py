@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from sim.deck.maker.file import MakerModel
 from sim.deck.maker.pins import sensible_orders
 from sim.engine.ngspice import Simulator, UnitFailed
-from sim.measures.maker.fixtures import LIGHT_LOAD, deck, follower, held, split
+from sim.measures.maker.fixtures import LIGHT_LOAD, follower, held, on_bench, split
 
 LARGEST_ERROR = 0.05
 """A follower farther off than this does not follow: the largest offsets are some 10 mV. [V]"""
@@ -54,8 +54,7 @@ def pinned(simulator: Simulator, model: MakerModel, volts: float) -> Pinned:
     found = Pinned(False, "it has no operating point as a follower")
     try:
         for at in (rails.middle, rails.middle - 0.1 * volts, rails.middle + 0.1 * volts):
-            simulator.load(deck(model, rails, follower(at, LIGHT_LOAD)))
-            read = simulator.operating_point(("z_o", "vz_cc#branch", "vz_ee#branch"))
+            read = on_bench(simulator, model, rails, follower(at, LIGHT_LOAD))
             found = Pinned(True, "", -read["vz_cc#branch"], read["vz_ee#branch"])
             if abs(read["z_o"] - at) > LARGEST_ERROR:
                 return Pinned(False, f"as a follower at {at:.3g} V its output is at {read['z_o']:.3g} V")
@@ -64,8 +63,8 @@ def pinned(simulator: Simulator, model: MakerModel, volts: float) -> Pinned:
                     return Pinned(False, f"{1e3 * current:.3g} mA flow {where} supply pin at rest")
         output = []
         for half in (OVERDRIVE / 2, -OVERDRIVE / 2):
-            simulator.load(deck(model, rails, held(rails.middle + half, rails.middle - half, LIGHT_LOAD)))
-            output.append(simulator.operating_point(("z_o",))["z_o"])
+            around = held(rails.middle + half, rails.middle - half, LIGHT_LOAD)
+            output.append(on_bench(simulator, model, rails, around)["z_o"])
     except UnitFailed as failed:
         return Pinned(False, f"it has no operating point ({failed})")
     if output[0] <= output[1] + OVERDRIVE:

@@ -19,9 +19,9 @@ from sim.measures.maker.fixtures import (
     TEMPERATURE_C,
     Rails,
     amplifier,
-    deck,
     follower,
     held,
+    on_bench,
     open_loop,
     split,
 )
@@ -119,9 +119,8 @@ def _loads(simulator: Simulator, model: MakerModel, conditions: Conditions, foun
         for rails in (split(volts), Rails(volts, 0.0)):
             for around in (follower(rails.middle), amplifier(rails.middle, 10.0)):
                 count += 1
-                simulator.load(deck(model, rails, around))
                 try:
-                    good += abs(simulator.operating_point(("z_o",))["z_o"] - rails.middle) < 0.5 * volts
+                    good += abs(on_bench(simulator, model, rails, around)["z_o"] - rails.middle) < 0.5 * volts
                 except UnitFailed:
                     continue
     found.values |= {"operating_points": float(good), "operating_points_tried": float(count)}
@@ -131,7 +130,7 @@ def _currents(simulator: Simulator, model: MakerModel, conditions: Conditions, f
     """Currents at rest and under load, bias currents, offset; what returns through ground."""
     volts = conditions.volts
     rails = split(volts)
-    simulator.load(deck(model, rails, follower(rails.middle)))
+    on_bench(simulator, model, rails, follower(rails.middle))
     read = simulator.operating_point(("z_o", *PIN_CURRENTS))
     into = {name: -read[f"vz_{name}#branch"] for name in ("cc", "ee", "in")}
     into["n"] = read["vz_fb#branch"]
@@ -144,13 +143,13 @@ def _currents(simulator: Simulator, model: MakerModel, conditions: Conditions, f
         "offset": read["z_o"] - rails.middle,
         "ground_current": abs(into["cc"] + into["ee"] + into["in"]),
     }
-    simulator.load(deck(model, Rails(volts, 0.0), follower(volts / 2)))
+    on_bench(simulator, model, Rails(volts, 0.0), follower(volts / 2))
     single = simulator.operating_point(("z_o", "vz_cc#branch"))
     found.values["single_supply_offset"] = single["z_o"] - volts / 2
     found.values["iq_single"] = -single["vz_cc#branch"]
     load = min(5e-3, volts / 4 / 100)
     around = (*follower(rails.middle), f"iz_l z_o 0 dc {load!r}")
-    simulator.load(deck(model, rails, around))
+    on_bench(simulator, model, rails, around)
     loaded = simulator.operating_point(("z_o", "vz_cc#branch", "vz_ee#branch"))
     found.values["load_share"] = (-loaded["vz_cc#branch"] - into["cc"]) / load
 
@@ -158,7 +157,7 @@ def _currents(simulator: Simulator, model: MakerModel, conditions: Conditions, f
 def _gain(simulator: Simulator, model: MakerModel, conditions: Conditions, found: Readings) -> None:
     """Open-loop gain, gain-bandwidth, phase margin, open-loop output impedance."""
     rails = split(conditions.volts)
-    simulator.load(deck(model, rails, open_loop(rails.middle, RATED_LOAD)))
+    on_bench(simulator, model, rails, open_loop(rails.middle, RATED_LOAD))
     simulator.excite(("vz_d", "iz_o"), "vz_d")
     swept = simulator.ac("dec 20 0.01 1e10", ("z_o", "z_n", "z_p"))
     freq, gain = swept["frequency"], swept["z_o"] / (swept["z_p"] - swept["z_n"])
@@ -172,7 +171,7 @@ def _gain(simulator: Simulator, model: MakerModel, conditions: Conditions, found
     crossing = _crossing(freq, size, conditions.noise_gain)
     phase = np.unwrap(np.angle(gain))
     found.values["phase_margin_deg"] = 180 + math.degrees(float(np.interp(math.log(crossing), np.log(freq), phase)))
-    simulator.load(deck(model, rails, open_loop(rails.middle, None)))
+    on_bench(simulator, model, rails, open_loop(rails.middle, None))
     simulator.excite(("vz_d", "iz_o"), "iz_o")
     found.values["rout"] = float(abs(simulator.ac("lin 1 1e6 1e6", ("z_o",))["z_o"][0]))
 
@@ -196,11 +195,9 @@ def _input_noise(simulator, model, rails, ohms: float, at: float, contributors: 
         "vz_fb z_n z_o dc 0.0",
         f"rz_l z_o z_m {LIGHT_LOAD!r} noisy=0",
     )
-    simulator.load(deck(model, rails, around))
+    on_bench(simulator, model, rails, around)
     simulator.excite(("vz_in",), "vz_in")
     gain = abs(simulator.ac(f"lin 1 {at!r} {at!r}", ("z_o",))["z_o"][0])
-    simulator.load(deck(model, rails, around))
-    simulator.excite(("vz_in",), "vz_in")
     read = simulator.noise("z_o", "vz_in", f"lin 2 {at!r} {1.001 * at!r}", contributors)
     psd = float(read["onoise_spectrum"][0]) ** 2 / gain**2
     kelvin = TEMPERATURE_C + 273.15
@@ -239,7 +236,7 @@ def _capacitance(simulator: Simulator, model: MakerModel, conditions: Conditions
         f"vz_d z_d 0 dc {rails.middle!r} ac",
     )
     for name, other in (("cin_common", 1), ("cin_total", 0)):
-        simulator.load(deck(model, rails, (*both[:3], f"{both[3]} {other}")))
+        on_bench(simulator, model, rails, (*both[:3], f"{both[3]} {other}"))
         current = -simulator.ac(f"lin 1 {at!r} {at!r}", ("vz_in#branch",))["vz_in#branch"][0]
         found.values[name] = float(current.imag / (2 * math.pi * at))
         found.values[f"{name}_siemens"] = float(current.real)
@@ -251,7 +248,7 @@ def _swing(simulator: Simulator, model: MakerModel, conditions: Conditions, foun
     for word, load in (("light", LIGHT_LOAD), ("loaded", RATED_LOAD)):
         ends = []
         for half in (0.25, -0.25):
-            simulator.load(deck(model, rails, held(rails.middle + half, rails.middle - half, load)))
+            on_bench(simulator, model, rails, held(rails.middle + half, rails.middle - half, load))
             ends.append(simulator.operating_point(("z_o",))["z_o"])
         found.values[f"headroom_high_{word}"] = rails.high - ends[0]
         found.values[f"headroom_low_{word}"] = ends[1] - rails.low
@@ -260,7 +257,7 @@ def _swing(simulator: Simulator, model: MakerModel, conditions: Conditions, foun
 def _range(simulator: Simulator, model: MakerModel, conditions: Conditions, found: Readings) -> None:
     """Over what voltages a follower follows, at 41 points from rail to rail."""
     rails = split(conditions.volts)
-    simulator.load(deck(model, rails, follower(rails.middle, LIGHT_LOAD)))
+    on_bench(simulator, model, rails, follower(rails.middle, LIGHT_LOAD))
     offset = found["offset"] if math.isfinite(found["offset"]) else 0.0
     good = []
     for at in np.linspace(rails.low, rails.high, 41):
@@ -288,7 +285,7 @@ def _slew(simulator: Simulator, model: MakerModel, conditions: Conditions, found
         around[0] = (
             f"vz_in z_p 0 dc {low!r} pulse({low!r} {high!r} {span / 20!r} {edge!r} {edge!r} {span!r} {3 * span!r})"
         )
-        simulator.load(deck(model, rails, tuple(around)))
+        on_bench(simulator, model, rails, tuple(around))
         read = simulator.transient(span / 400, span, ("z_o",))
         when, out = read["time"], read["z_o"]
         first, last = out[0], out[0] + size
@@ -304,7 +301,7 @@ def _slew(simulator: Simulator, model: MakerModel, conditions: Conditions, found
 def _rejection(simulator: Simulator, model: MakerModel, conditions: Conditions, found: Readings) -> None:
     """How little of either supply comes out of a follower at 1 MHz."""
     rails = split(conditions.volts)
-    simulator.load(deck(model, rails, follower(rails.middle, LIGHT_LOAD)))
+    on_bench(simulator, model, rails, follower(rails.middle, LIGHT_LOAD))
     for name, source in (("psrr_high_db", "vz_cc"), ("psrr_low_db", "vz_ee")):
         simulator.excite(("vz_cc", "vz_ee"), source)
         out = abs(simulator.ac("lin 1 1e6 1e6", ("z_o",))["z_o"][0])
@@ -319,7 +316,7 @@ def _distortion(simulator: Simulator, model: MakerModel, conditions: Conditions,
 
 def _time(simulator: Simulator, model: MakerModel, conditions: Conditions, found: Readings) -> None:
     rails = split(conditions.volts)
-    simulator.load(deck(model, rails, follower(rails.middle, RATED_LOAD)))
+    on_bench(simulator, model, rails, follower(rails.middle, RATED_LOAD))
     simulator.excite(("vz_in",), "vz_in")
     begin = time.perf_counter()
     simulator.ac("lin 200 5e5 3e7", ("z_o",))

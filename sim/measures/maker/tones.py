@@ -6,7 +6,7 @@ import numpy as np
 
 from sim.deck.maker.file import MakerModel
 from sim.engine.ngspice import Simulator
-from sim.measures.maker.fixtures import Rails, amplifier, deck
+from sim.measures.maker.fixtures import Rails, amplifier, on_bench
 
 HIGHEST_BASE_HZ = 1e6
 """The tones stand at five and six times this. [Hz]"""
@@ -52,7 +52,7 @@ def two_tones(
     around = list(amplifier(rails.middle, gain))
     around[0] = f"vz_in z_s z_m dc 0 sin(0 {half!r} {5 * base!r})"
     around.append(f"vz_in2 z_p z_s dc 0 sin(0 {half!r} {6 * base!r})")
-    simulator.load(deck(model, rails, tuple(around)))
+    on_bench(simulator, model, rails, tuple(around))
     simulator.command("option reltol=1e-6")
     try:
         read = simulator.transient(1 / base / STEPS, 3 / base, ("z_o",))
