@@ -55,7 +55,7 @@ def both(text: str, name: str, folder, pins=None) -> tuple[np.ndarray, np.ndarra
     return dialect, run("t\n" + BENCH + "\n".join(lines) + "\n" + RUNS, folder, None)
 
 
-@pytest.mark.parametrize("name", ["full.lib", "linear.mod", "grounded.sub", "swapped.lib"])
+@pytest.mark.parametrize("name", ["full.lib", "linear.mod", "grounded.sub", "swapped.lib", "boyle.lib"])
 def test_whole_models(name, tmp_path):
     """Operating point and small-signal response are the same, whichever of the two reads the file."""
     pins = "out inn inp vee vcc" if name == "swapped.lib" else None

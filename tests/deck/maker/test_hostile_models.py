@@ -86,7 +86,7 @@ def test_nothing_of_the_text_is_passed_on():
         "abs exp ln log10 sqrt tanh min max pow pwr pwl ternary_fcn u uramp v i d npn pnp dc noisy area is bf n rs kf"
         " af tnom temper time".split()
     )
-    for name in ("full.lib", "linear.mod", "grounded.sub", "swapped.lib"):
+    for name in ("full.lib", "linear.mod", "grounded.sub", "swapped.lib", "boyle.lib"):
         lines = choose(read_model_file(MODELS / name, name)).flat("xamp", ("p1", "p2", "p3", "p4", "p5"), 27.0).lines
         for line in lines:
             assert line.isascii() and line.isprintable()

@@ -128,6 +128,40 @@ def test_ground_reference_is_found(grounded):
     assert row(grounded, "voltage noise at 1 MHz").measured == pytest.approx(en * 1e9, rel=0.03)
 
 
+@pytest.fixture(scope="module")
+def boyle():
+    """The classic macromodel on the bench."""
+    return try_model(model("boyle.lib"), None, 20.0)
+
+
+# By hand from the cards, after Boyle, Cohn, Pederson and Solomon (IEEE JSSC SC-9, 1974): re' = 1.98 k + VT/50 uA.
+_VT = K_B * 300.15 / 1.602176634e-19
+_RE = 1980 + _VT / 50e-6
+_BOYLE = {
+    # Tail current less its fall through 2 Mohm, and 20 V across 10 kohm.
+    "supply current": (2.1, 0.01),
+    # ga times 2.5 k/re' into c2; the follower's output divider is inside the loop.
+    "gain-bandwidth at 1 MHz": (400e-6 * 2500 / _RE / (2 * math.pi * 8e-12) / 1e6, 0.6),
+    # All of the tail current in one collector, through 2.5 kohm and ga into c2.
+    "slew rate": (100e-6 * 2500 * 400e-6 / 8e-12 / 1e6, 0.3),
+    # Emitter and collector resistors of both sides, shot noise of both collectors in VT/IC.
+    "voltage noise at 1 kHz": (
+        1e9 * math.sqrt(2 * 4 * K_B * 300.15 * (1980 + 2500 * (_RE / 2500) ** 2 + _VT / 50e-6 / 2)),
+        0.15,
+    ),
+    # Base current's shot noise, 2q IC/200, at either input.
+    "current noise at 100 kHz": (1e12 * math.sqrt(2 * 1.602176634e-19 * 50e-6 / 200), 0.02),
+    "bias current into the + input": (50 / 201, 0.002),
+}
+
+
+@pytest.mark.parametrize("what", _BOYLE)
+def test_classic_macromodel(boyle, what):
+    """The form in which most libraries have their op-amps does on the bench what its authors' formulas say."""
+    value, margin = _BOYLE[what]
+    assert row(boyle, what).measured == pytest.approx(value, abs=margin)
+
+
 def test_wrong_pins_are_caught():
     """A follower shows it, and the one order of 120 that works is found and named."""
     with pytest.raises(GuardError) as caught:
