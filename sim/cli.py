@@ -16,9 +16,10 @@ _COMMANDS = {
     "export": "write a plain ngspice deck, or a Touchstone file, of a study's chain",
     "judge": "is this deck stable, and by how much: for any SPICE deck that carries a probe",
     "match": "which of the measured units belong together, and which goes where",
+    "try": "put a maker's SPICE model of an op-amp on the bench: pins, what it does, what it lacks",
     "new": "write a commented study to start from",
 }
-_MODULES = {"list": "listing"}
+_MODULES = {"list": "listing", "try": "bench"}
 
 _EPILOG = """\
 A first hour:

@@ -380,6 +380,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "margin_min_db",
         "units",
     ),
+    "model.csv": ("file", "subcircuit", "supply_v", "finding", "measured", "unit", "expected", "verdict"),
     "antennas.csv": (
         "scenario",
         *_ANTENNA,

@@ -279,6 +279,9 @@ def _parts(console, chain) -> None:
             Text(part.purpose),
         )
     for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
+        if chain.maker is not None:
+            table.add_row(device.name, chain.maker.subcircuit, "one die", "op-amp", Text(_of_maker(chain.maker)))
+            continue
         mark = "; not all of its numbers were read in a data sheet, see the note" if record.unseen else ""
         table.add_row(device.name, record.part, "die spread", "op-amp", Text(f"{record.technology}{mark}"))
     for part in chain.outside:
@@ -288,6 +291,12 @@ def _parts(console, chain) -> None:
             part.name, format_quantity(part.value.value, part.unit), str(part.value.tolerance or ""), words, Text(said)
         )
     console.print(table)
+
+
+def _of_maker(model) -> str:
+    """Where a maker's model comes from and what its pins are taken for."""
+    pins = ", ".join(f"{port} = {role}" for port, role in zip(model.ports, model.pins.roles, strict=True))
+    return f"maker's model in {model.source.file}; pins {pins} (from {model.pins.reason}; proved when it is run)"
 
 
 def _scenarios(console, every) -> None:
@@ -318,7 +327,10 @@ def _limits(console, study) -> None:
 def _warnings(console, every, chains) -> None:
     from sim.measures.supply_ends import supply_ends_told
     from sim.steps.cautions import cautions
+    from sim.steps.maker import unused_words
 
+    for text in unused_words(every):
+        console.print(f"Note: {text}", markup=False)
     for text in dict.fromkeys(text for scenario in every for text in cautions(scenario.study)):
         console.print(f"Note: {text}", markup=False)
     for text in dict.fromkeys(

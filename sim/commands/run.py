@@ -13,6 +13,7 @@ from pathlib import Path
 from sim.errors import BandfloorError, Fault, StudyError
 from sim.paths import SNAKEFILE
 from sim.steps.layout import default_out, refuse_braces
+from sim.study.maker import is_model_file
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 
@@ -47,6 +48,7 @@ def act(given) -> int:
     study = read_study(given.study, units=given.units)
     every = scenarios(study)
     _check_chains(every)
+    _prove_models(every)
     out = Path(given.out) if given.out else default_out(given.study)
     refuse_braces(given.study, out)
     _own_folder(given, out)
@@ -62,8 +64,10 @@ def act(given) -> int:
     if given.json:
         print(json.dumps(answer, indent=1, ensure_ascii=False))
         return 0
+    from sim.commands.bench import print_bench
     from sim.summary.answer import describe
 
+    print_bench(out / "model.csv")
     print(describe(answer))
     print(f"\nReport: {out / 'report.html'}   ({time.monotonic() - begin:.0f} s)")
     return 0
@@ -89,6 +93,19 @@ def _check_chains(every) -> None:
                 "Write a study for each kind of circuit.",
             )
         )
+
+
+def _prove_models(every) -> None:
+    """Load every maker's model in a process of its own and prove its pins: a bad one is told before all else."""
+    models = [scenario.study for scenario in every if is_model_file(scenario.study.amplifier.opamp)]
+    if not models:
+        return
+    from sim.deck.maker.of_study import like_of, model_of
+    from sim.measures.maker.trial import prove
+    from sim.steps.maker import study_volts
+
+    for model, like, volts in dict.fromkeys((model_of(s), like_of(s), study_volts(s)) for s in models):
+        prove(model, like, volts)
 
 
 def _own_folder(given, out: Path) -> None:

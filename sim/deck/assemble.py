@@ -9,6 +9,12 @@ from sim.opamp.macromodel import macromodel_cards, output_stage_node
 
 OPTIONS = ".options reltol=1e-5 abstol=1e-14 vntol=1e-9 gmin=1e-15"
 """Tight tolerances: the operating point of a fast op-amp with 120 dB of gain needs them."""
+SPARE_OPTIONS = tuple(
+    f".options reltol=1e-5 abstol=1e-14 vntol=1e-9 gmin={gmin}{way}"
+    for gmin in ("1e-15", "1e-12")
+    for way in ("", " noopiter")
+)[1:]
+"""Other ways to an operating point, in turn, for makers' models: conductances stepped down at once, and larger ones."""
 
 
 def assemble(chain: Chain, unit: UnitValues) -> Deck:
@@ -56,13 +62,17 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
     lines += leakage_cards(unit.outside.clamp_leakage, unit.temperature_c)
     operating, every = ["vcc", "vz_sup#branch", feed.node], []
     operating += [feed.current] if feed.current else []
-    for device, macro in zip(circuit.devices, unit.macros, strict=True):
+    macros = unit.macros or (None,) * len(circuit.devices)
+    for device, macro in zip(circuit.devices, macros, strict=True):
         pins = tuple(node(n) for n in device.nodes)
-        lines += macromodel_cards(macro, device.name.lower(), pins)
+        if macro is None:
+            lines += chain.maker.flat(device.name, pins, unit.temperature_c).lines
+        else:
+            lines += macromodel_cards(macro, device.name.lower(), pins)
         operating += pins
         every.append(pins)
     last_output = operating[-1] if circuit.devices else ""
-    operating += [output_stage_node(device.name.lower()) for device in circuit.devices]
+    operating += [output_stage_node(device.name.lower()) for device in circuit.devices if unit.macros]
     drives, reads = [], ["z_in" if circuit.balanced else circuit.input, SOURCE_CURRENT, circuit.output]
     for number, probe in enumerate(circuit.probes, start=1):
         a, b = node(probe.drive_node), node(probe.receive_node)
@@ -90,6 +100,7 @@ def assemble(chain: Chain, unit: UnitValues) -> Deck:
         pins=tuple(every),
         feed_node=feed.node,
         feed_current=feed.current,
+        spare=tuple((OPTIONS, other) for other in SPARE_OPTIONS) if chain.maker else (),
         least_volts=_least_volts(chain, unit, every, feed.node),
         resting=_resting(chain, unit, every),
     )
@@ -108,6 +119,12 @@ def _least_volts(chain: Chain, unit: UnitValues, pins, feed_node: str) -> tuple[
 
 def _resting(chain: Chain, unit: UnitValues, pins) -> tuple[RestingDevice, ...]:
     """See :attr:`Deck.resting`."""
+    if chain.maker is not None:
+        # Inside a maker's model nothing is known by name.
+        return tuple(
+            RestingDevice(own, record.cm_low, record.cm_high, record.headroom)
+            for record, own in zip(chain.opamps, pins, strict=True)
+        )
     return tuple(
         RestingDevice(own, m.cm_low, m.cm_high, m.headroom, output_stage_node(device.name.lower()), m.rout)
         for device, m, own in zip(chain.circuit.devices, unit.macros, pins, strict=True)

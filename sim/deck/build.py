@@ -18,6 +18,7 @@ from sim.deck.chain import Chain, UnitValues
 from sim.deck.circuit import Circuit, read_circuit
 from sim.deck.clamp import clamp_leakages, clamped, leakage_parts
 from sim.deck.header import least_supply
+from sim.deck.maker.of_study import model_of, record_of
 from sim.deck.measured import measured_antenna
 from sim.deck.outside import (
     TEE_PARTS,
@@ -32,7 +33,6 @@ from sim.errors import Fault, StudyError
 from sim.feedline.cable import load_cable
 from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
-from sim.opamp.catalogue import load_opamp
 from sim.opamp.curvature import curvature
 from sim.opamp.macromodel import MacroParameters, nominal_parameters
 from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
@@ -194,7 +194,7 @@ def chain_of(study) -> Chain:
     circuit = exposed(clamped(circuit, study.amplifier), study)
     leakages = clamp_leakages(circuit, study.amplifier)
     _refuse_unjudged_limits(study, circuit)
-    record = load_opamp(study.amplifier.opamp, study.folder)
+    record, maker = record_of(study), model_of(study)
     _refuse_unmodelled_limits(study, circuit, record)
     route, antenna = route_of(study), antenna_of(study)
     _refuse_unmatched(study, circuit, antenna)
@@ -211,6 +211,7 @@ def chain_of(study) -> Chain:
         outside=(*outside_parts(study, route), *leakage_parts(leakages)),
         least_supply=least_supply(circuit),
         clamp_leakages=leakages,
+        maker=maker,
     )
 
 
@@ -298,7 +299,7 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
     -------
     columns : dict of str to ndarray, shape (n_unit,)
         ``temperature_c`` [°C], each part [SI], ``supply.voltage`` [V], what differs outside the amplifier (see
-        :mod:`sim.deck.outside`), then each op-amp's values, see :data:`DIE_COLUMNS` [SI].
+        :mod:`sim.deck.outside`), then each op-amp's values, see :data:`DIE_COLUMNS` [SI]; none of a maker's model.
     """
     seed, build = study.run.seed, study.run.build
     temperature = draw_temperature(study.run.temperature, seed, units)
@@ -307,7 +308,8 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
         columns[part.name] = draw_part(part.value, part.name, seed, units, build, temperature)
     columns[SUPPLY_COLUMN] = draw_part(study.supply.voltage, SUPPLY_COLUMN, seed, units, build)
     columns |= draw_outside(chain.outside, seed, units, build, temperature)
-    for device, record in zip(chain.circuit.devices, chain.opamps, strict=True):
+    # A maker's model is one die, whose numbers nobody sees.
+    for device, record in () if chain.maker else zip(chain.circuit.devices, chain.opamps, strict=True):
         die = die_at(draw_die(device.name, seed, units), temperature, record.fet_input)
         nominal = nominal_parameters(record)
         values = {
@@ -331,7 +333,7 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
 
 def unit_values(chain: Chain, columns: dict[str, np.ndarray], row: int, number: int) -> UnitValues:
     """One unit out of :func:`unit_table`."""
-    macros = tuple(
+    macros = () if chain.maker else tuple(
         _macro(record, {name: float(columns[f"{device.name}.{name}"][row]) for name in DIE_COLUMNS})
         for device, record in zip(chain.circuit.devices, chain.opamps, strict=True)
     )

@@ -67,6 +67,12 @@ def assignments_of(card: Card) -> tuple[tuple[str, str], ...]:
     return tuple((name.lower(), value.strip()) for name, value in zip(pieces[::2], pieces[1::2], strict=True))
 
 
+def plain_controls(tokens: tuple[str, ...]) -> tuple[str, ...]:
+    """Words of an E or G card of the vendors' dialect, its pair of controls "(c,d)" as two words."""
+    pair = re.fullmatch(r"\( ?([^\s(),]+) ?[, ] ?([^\s(),]+) ?\)", tokens[3]) if len(tokens) > 3 else None
+    return (*tokens[:3], *pair.groups(), *tokens[4:]) if pair else tokens
+
+
 MODEL_TYPES = {
     "r": ("r", "res"),
     "c": ("c", "cap"),

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from sim.antenna.source import AntennaSource
 from sim.deck.circuit import Circuit
+from sim.deck.maker.file import MakerModel
 from sim.feedline.route import Route
 from sim.opamp.catalogue import OpampRecord
 from sim.quantity import PartValue
@@ -147,6 +148,8 @@ class Chain:
         What the circuit says that it needs at its supply pin. [V]
     clamp_leakages : tuple of ClampLeakage
         Of the clamp at each input, see :mod:`sim.deck.clamp`.
+    maker : MakerModel or None
+        In place of the records' macromodels, in all units alike.
     """
 
     circuit: Circuit
@@ -159,6 +162,7 @@ class Chain:
     outside: tuple[OutsidePart, ...] = ()
     least_supply: float | None = None
     clamp_leakages: tuple = ()
+    maker: MakerModel | None = None
 
     @property
     def feed_resistance(self) -> float:
@@ -177,7 +181,7 @@ class UnitValues:
     parts : dict of str to float
         Value of each part of the circuit by its name. [SI]
     macros : tuple of MacroParameters
-        One for each device of the circuit.
+        One for each device of the circuit; none with a maker's model.
     supply_v : float
         Supply voltage at the far end of the feedline. [V]
     temperature_c : float
@@ -252,6 +256,8 @@ class Deck:
         Vector of the amplifier's own current; empty where the supply's is that.
     resting : tuple of RestingDevice
         One for each op-amp.
+    spare : tuple of (str, str)
+        Line in place of which another one may be put where no operating point is found; tried in turn.
     """
 
     lines: tuple[str, ...]
@@ -267,6 +273,13 @@ class Deck:
     feed_current: str = ""
     least_volts: tuple[tuple[str, str, float], ...] = ()
     resting: tuple[RestingDevice, ...] = ()
+    spare: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def ways(self) -> tuple[tuple[str, ...], ...]:
+        """The deck's lines, and the same with each spare line in its place."""
+        others = (tuple(other if line == own else line for line in self.lines) for own, other in self.spare)
+        return (self.lines, *others)
 
 
 SOURCE_CURRENT = "vz_emf#branch"

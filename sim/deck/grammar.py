@@ -11,6 +11,7 @@ own variables.
 
 import difflib
 import re
+from dataclasses import replace
 
 from sim.deck.cards import (
     EQUALS,
@@ -20,6 +21,7 @@ from sim.deck.cards import (
     function_words,
     instance_words,
     model_words,
+    plain_controls,
     split_words,
 )
 from sim.deck.expressions import (
@@ -223,6 +225,8 @@ def _controlled(card: Card, names: Names) -> None:
         _table(rest, names)
     else:
         count = 6 if by_voltage else 5
+        if by_voltage and names.allow is CardSet.MODEL:
+            card = replace(card, tokens=plain_controls(card.tokens))
         if len(card.tokens) != count:
             raise Refused(f'"{shown(card.text)}" is not understood.', f"Write {count} words, the gain last.")
         if by_voltage:

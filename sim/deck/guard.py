@@ -50,8 +50,8 @@ def read_cards(text: str, file: str, allow: CardSet) -> tuple[Card, ...]:
     file : str
         Name for messages.
     allow : CardSet
-        What kind of text it is. In a ``DECK`` the first line is a title, ``.end`` ends it, and analyses are left out
-        (whoever judges a deck brings their own).
+        What kind of text it is. In a ``DECK`` the first line is a title, and analyses are left out (whoever judges a
+        deck brings their own); ``.end`` ends it, and a model file.
 
     Returns
     -------
@@ -77,7 +77,7 @@ def read_cards(text: str, file: str, allow: CardSet) -> tuple[Card, ...]:
             faults.append((line, None, *fault))
             continue
         card = split_card(line, code, comment)
-        if allow is CardSet.DECK and card.text.lower() == ".end":
+        if allow is not CardSet.TEMPLATE and card.text.lower() == ".end":
             ended = True
         elif not (allow is CardSet.DECK and card.keyword in _LEFT_OUT):
             cards.append(card)

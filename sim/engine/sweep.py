@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.deck.chain import Deck
-from sim.engine.ngspice import Simulator
+from sim.engine.ngspice import Simulator, UnitFailed
 
 LOWEST_HZ = 10.0
 """Where every loop is looked at from. An op-amp of 120 dB and 70 MHz has its first pole at 70 Hz; only well below it is
@@ -91,6 +91,39 @@ def plan_for(bands_hz, gbw_hz, sharpness: int = 1) -> SweepPlan:
     )
 
 
+def at_rest(simulator: Simulator, ways: tuple[tuple[str, ...], ...], save, nodes) -> dict[str, float]:
+    """Load a deck and find its operating point, the first of several ways that leads to one.
+
+    Parameters
+    ----------
+    simulator : Simulator
+    ways : tuple of tuple of str
+        Lines of the same deck under other options.
+    save : tuple of str
+        Vectors to keep.
+    nodes : sequence of str
+        Vectors to read.
+
+    Returns
+    -------
+    operating : dict of str to float
+        By vector name; the deck that led there is loaded. [V, A]
+
+    Raises
+    ------
+    UnitFailed
+        None led there; what the first one said.
+    """
+    first: UnitFailed | None = None
+    for lines in ways:
+        simulator.load(lines, save)
+        try:
+            return simulator.operating_point(nodes)
+        except UnitFailed as failed:
+            first = first or failed
+    raise first
+
+
 def run_unit(simulator: Simulator, deck: Deck, plan: SweepPlan, contributors: bool = False) -> UnitRun:
     """Load one deck and run everything on it.
 
@@ -116,8 +149,7 @@ def run_unit(simulator: Simulator, deck: Deck, plan: SweepPlan, contributors: bo
         if contributors
         else tuple(dict.fromkeys((*nodes, *deck.reads, "onoise_spectrum", "inoise_spectrum", "onoise_total")))
     )
-    simulator.load(deck.lines, save)
-    operating = {"0": 0.0, **simulator.operating_point(nodes)}
+    operating = {"0": 0.0, **at_rest(simulator, deck.ways, save, nodes)}
     rows, freq_hz = [], None
     for drive in deck.drives:
         simulator.excite(deck.drives, drive)

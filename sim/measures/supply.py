@@ -11,6 +11,7 @@ from sim.deck.chain import Chain, Deck, Feed
 from sim.deck.feed import carried_power
 from sim.engine.ngspice import UnitFailed
 from sim.measures.ratings import NEAR_LIMIT_V, input_reserve, output_reserve, resting_volts
+from sim.opamp.unrated import is_unrated
 from sim.quantity import format_quantity
 
 LEEWAY = 0.1
@@ -73,6 +74,7 @@ def needs(chain: Chain) -> tuple[str, ...]:
     found = [
         f"{record.part} ({device.name}) {record.supply_min:g} V between its pins"
         for device, record in zip(chain.circuit.devices, chain.opamps, strict=True)
+        if not is_unrated(record)
     ]
     if chain.least_supply is not None:
         found.append(f"the circuit {chain.circuit.name} {chain.least_supply:g} V")

@@ -162,10 +162,15 @@ def _label_where_it_leaves(panel, freq_hz, values, floor: float, text: str, ink:
         return
     ended = np.isnan(values[-1])  # a table of noise that reaches no farther: there is room behind its end
     at = seen[-1] if ended else seen[int(0.75 * (seen.size - 1))]
+    place = panel.transAxes.inverted().transform(panel.transData.transform((freq_hz[at], values[at])))[0]
+    room_in = (1 - place) * panel.get_position().width * style.WIDTH_IN
+    # A long name would run out of the panel into those at its edge: it ends at its point.
+    before = not ended and style.text_width_in(text, style.SMALL_PT) > room_in
     panel.annotate(
         text,
         (freq_hz[at], values[at]),
-        xytext=(5, 0) if ended else (3, 3),
+        xytext=(5, 0) if ended else (-12, 4) if before else (3, 3),
+        ha="right" if before else "left",
         textcoords="offset points",
         va="center" if ended else "baseline",
         color=ink,

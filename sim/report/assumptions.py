@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from sim.distortion.estimate import MOST_SLEW
 from sim.quantity import QuantityError, format_quantity, parse_quantity
+from sim.study.maker import is_model_file
 
 _ANTENNAS = {
     "short-vertical": "a short vertical over ground, as a four-element network in closed form, with a "
@@ -64,6 +65,11 @@ def modelled(study: Mapping, has_opamp: bool = True) -> tuple[str, ...]:
 def _devices(opamp: str, has_opamp: bool) -> str:
     if not has_opamp:
         return "without an op-amp; its devices are those of the circuit file, alike in all units."
+    if is_model_file(opamp):
+        return (
+            f"op-amp as the maker's SPICE model in {opamp}, the same die in all units; what it does on the bench, and"
+            " what it lacks, is in model.csv."
+        )
     return (
         f"op-amp {opamp} as a macromodel of typical figures; those that nobody read in a data sheet, if any, stand in"
         " the next table. How dies differ is common practice, no maker's figure."

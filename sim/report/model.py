@@ -162,5 +162,6 @@ class Page:
     opamps_read: tuple[str, ...] = ()
     marks_note: str = ""
     left_out: tuple[str, ...] = ()
+    bench: Table = field(default_factory=Table)
     provenance: tuple[Fact, ...] = ()
     commands: tuple[str, ...] = ()

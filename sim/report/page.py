@@ -70,6 +70,7 @@ def compose(out_dir: Path) -> Page:
     from sim.plots import choice
     from sim.report import assumptions, tables
     from sim.report.arrays import phasing_table, spread_table
+    from sim.report.bench import bench_table
     from sim.report.mending import mending_table
     from sim.report.ratings import ratings_table
     from sim.report.sheet import bench_sheet
@@ -137,6 +138,7 @@ def compose(out_dir: Path) -> Page:
         left_out=assumptions.left_out(
             set(summary["measure"]), any(m.startswith("match_") for m in limited), study
         ),
+        bench=bench_table(out_dir),
         provenance=_provenance(study, title),
         commands=("./bandfloor run study.toml", "ngspice -b netlist.cir     # the nominal unit alone"),
     )
@@ -147,7 +149,8 @@ def _has_opamp(out_dir: Path) -> bool:
     import pyarrow.parquet
 
     path = out_dir / "units.parquet"
-    if not path.is_file():
+    # A maker's model is drawn nowhere; its bench tells that it was there.
+    if not path.is_file() or (out_dir / "model.csv").is_file():
         return True
     return any(name.endswith(".gbw") for name in pyarrow.parquet.read_schema(path).names)
 

@@ -10,6 +10,7 @@ from sim.deck.chain import Chain
 from sim.deck.part import RANGES, UNITS
 from sim.opamp.catalogue import OpampRecord, list_opamps, load_opamp
 from sim.opamp.doubts import principal_told
+from sim.opamp.unrated import is_unrated
 from sim.study.model import Study
 from sim.study.preferred import steps_from
 from sim.study.scenarios import Scenario, changed
@@ -134,7 +135,7 @@ def _steps(part, up: bool, places) -> list[Change]:
 
 def _opamps(study: Study, chain: Chain) -> list[Change]:
     """Op-amps of the catalogue that bear the supply and are stable at the gain that the present one is stable at."""
-    if not chain.opamps:
+    if not chain.opamps or is_unrated(chain.opamps[0]):
         return []
     own, found = chain.opamps[0], []
     volts = (study.supply.regulator or study.supply.voltage).value

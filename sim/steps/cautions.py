@@ -15,6 +15,7 @@ from sim.noise.external import noise_class
 from sim.opamp.doubts import doubts_told
 from sim.quantity import format_quantity
 from sim.stability.judged import study_loads
+from sim.steps.maker import static_cautions
 from sim.study.weather import weather_of
 from sim.summary.matching import MATCHES
 
@@ -62,6 +63,7 @@ def cautions(study) -> list[str]:
             f"{chain.circuit.name} has no loop probe, so nothing is said about its stability. Put one into the op-amp's"
             " output wire, before the feedback branches off: Xloop DRIVING RECEIVING probe."
         )
+    found += static_cautions(chain)
     found += _far_ends(study)
     found += _neighbours(study, antenna, bands)
     if study.stability is not None and chain.circuit.balanced:

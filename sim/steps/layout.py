@@ -41,6 +41,8 @@ def study_inputs(study_file, units=None) -> list[str]:
             words = scenario.study
             files.append(_file("amplifiers", words.amplifier.circuit, ".cir", words.folder))
             files.append(_file("opamps", words.amplifier.opamp, ".toml", words.folder))
+            if words.amplifier.model is not None and words.amplifier.model.like is not None:
+                files.append(_file("opamps", words.amplifier.model.like, ".toml", words.folder))
             for section in words.feedline.all_sections:
                 files.append(_file("feedlines", section.cable, ".toml", words.folder))
             if words.antenna.model == "measured":

@@ -10,6 +10,7 @@ from sim.deck.build import chain_of, unit_table, unit_values
 from sim.deck.clamp import LEAKAGE
 from sim.deck.plain import Bench, FarEnd, plain_deck
 from sim.measures.panel import receiver_noise_psd
+from sim.steps.maker import try_models, write_models
 from sim.study.read import read_study, study_text
 from sim.study.scenarios import scenarios
 from sim.tables import replace_file, write_csv, write_parquet
@@ -83,6 +84,8 @@ def main(argv=None) -> None:
     )
     with replace_file(out / "netlist.cir") as file:
         file.write(netlist_text(every[0].study, 0).encode())
+    trials = try_models(every)
+    write_models(trials, out)
     print(f"{study.run.units} units of {len(drawn)} drawn values, {len(every)} scenarios")
 
 

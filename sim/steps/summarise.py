@@ -17,6 +17,7 @@ from sim.stability.both_ends import TogetherWorker
 from sim.stability.confirm import ConfirmWorker
 from sim.stability.judged import study_loads, study_sources
 from sim.steps.cautions import cautions
+from sim.steps.maker import bench_said, noise_names, unused_words
 from sim.steps.mending import mendings
 from sim.steps.ratings import ratings
 from sim.steps.strong import strong_of
@@ -85,8 +86,9 @@ def main(argv=None) -> None:
     write_csv(failed, out / "failures.csv", "failures.csv")
     write_csv(_contributors(all_units, study, every), out / "contributors.csv", "contributors.csv")
     known = (text for scenario in every for text in cautions(scenario.study))
+    optimistic, tried = bench_said(every, out)
     write_csv(_bench(all_units, bands, every), out / "bench.csv", "bench.csv")
-    warned = list(dict.fromkeys((*all_units.cautions, *known)))
+    warned = list(dict.fromkeys((*unused_words(every), *tried, *all_units.cautions, *known)))
     chosen = pd.DataFrame([{"scenario": s.number, **dict(s.values)} for s in every])
     noises = {scenario.number: noise_words(scenario.study) for scenario in every}
     needed = {scenario.number: "; ".join(needs(chain_of(scenario.study))) for scenario in every}
@@ -105,7 +107,7 @@ def main(argv=None) -> None:
         warned,
         swept_keys(every),
         noises,
-        [*findings, *hidden, *(rain.headline if rain else ())],
+        [*optimistic, *findings, *hidden, *(rain.headline if rain else ())],
         feedlines=feedlines,
         mending=mendings(study, every, all_units, out),
         antennas=antennas,
@@ -227,9 +229,10 @@ def _contributors(all_units, study, every) -> pd.DataFrame:
     curve_hz = curve_frequencies(np.asarray(study.bands.frequencies))
     parts = {part.card_name: part.name for s in every for part in chain_of(s.study).circuit.parts}
     devices = {device.name.lower(): device.name for device in chain_of(study).circuit.devices}
+    makers = {scenario.number: noise_names(chain_of(scenario.study)) for scenario in every}
     rows: dict[tuple[int, str], np.ndarray] = {}
     for found in all_units.contributors:
-        label = _label(found.name, parts, devices)
+        label = _label(found.name, parts, devices, makers[found.scenario])
         if label is not None:
             key = (found.scenario, label)
             rows[key] = rows.get(key, 0) + found.psd
@@ -250,10 +253,12 @@ def _contributors(all_units, study, every) -> pd.DataFrame:
     )
 
 
-def _label(name: str, parts: dict, devices: dict) -> str | None:
+def _label(name: str, parts: dict, devices: dict, maker: dict) -> str | None:
     """What a builder calls a noise source of the deck; None for a share of a device that is counted whole."""
     if name.endswith(("_thermal", "_1overf")):
         return None
+    if maker and any(name[1:].startswith(f"{device}_") for device in devices):
+        return maker.get(name)
     if name in parts:
         return parts[name]
     if name.startswith(("rz_clamp", "dz_clamp")):

@@ -32,7 +32,7 @@ FIXED = (
 PARTS = ("amplifier", "parts")
 UNITS_OF_PARTS = {"r": "ohm", "c": "F", "l": "H"}
 """Units of the parts of an amplifier by the first letter of their names, lower case."""
-_TABLES_BELOW = (("feedline", "tee"),)
+_TABLES_BELOW = (("feedline", "tee"), ("amplifier", "model"))
 
 
 def model_at(data: dict, path: tuple):

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from sim.errors import Fault, StudyError, nearest, shown
 from sim.paths import CIRCUITS
+from sim.study.maker import MODEL_ENDINGS, is_model_file
 
 LARGEST_FILE = 200_000
 """Bytes of the largest study that is read; one is a page or two."""
@@ -141,7 +142,8 @@ def name_fault(key: str, name: str, folder: Path) -> tuple[str, str] | None:
     found, remedy : str
     """
     kind, ending, listed = _KINDS[key]
-    if not ("/" in name or "\\" in name or name.endswith(ending)):
+    own = name.endswith(ending) or (key == "opamp" and is_model_file(name))
+    if not ("/" in name or "\\" in name or own):
         known = [path.name.removesuffix(ending) for path in (CIRCUITS / kind).glob(f"*{ending}")]
         if name in known:
             return None
@@ -151,6 +153,8 @@ def name_fault(key: str, name: str, folder: Path) -> tuple[str, str] | None:
             f"there is no {'op-amp' if key == 'opamp' else key} {shown(name)}.",
             f"{hint}All of them: bandfloor list {listed}; or name a file of your own that ends in {ending}.",
         )
+    if key == "opamp" and is_model_file(name):
+        return _file_fault(name, folder, " or ".join(MODEL_ENDINGS))
     return _own_fault(name, (ending,), folder)
 
 

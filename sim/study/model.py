@@ -38,6 +38,7 @@ from sim.study.fields import (
     whole_number,
 )
 from sim.study.lines import line_of
+from sim.study.maker import MakerWords
 from sim.study.preferred import preferred_values
 from sim.study.stability import Stability
 from sim.study.strong import Strong, strong_entries
@@ -110,8 +111,11 @@ class Amplifier(StudyTable):
         '"transimpedance"',
     )
     opamp: Text = study_key(
-        "op-amp of the catalogue (bandfloor list opamps), or a record of your own beside the study", '"OPA810"'
+        "op-amp of the catalogue (bandfloor list opamps), or beside the study: a record of your own (.toml), a maker's"
+        " SPICE model (.lib .mod .sub .cir .txt)",
+        '"OPA810"',
     )
+    model: MakerWords | None = Field(default=None, description="how to read a maker's model file")
     series_input: Annotated[PartValue, BeforeValidator(series_value)] | None = study_key(
         "stopper resistor between antenna and circuit, as a part: value, tolerance, words; without them 1 % thick-film,"
         " 0: none",

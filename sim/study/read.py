@@ -207,6 +207,8 @@ class _Check:
         for table, key in (("amplifier", "circuit"), ("amplifier", "opamp"), ("feedline", "cable")):
             name = self.at(table, key)
             self._name((table, key), key, name)
+        like = self.at("amplifier", "model", "like")
+        self._name(("amplifier", "model", "like"), "opamp", like)
         for key, faults in (("cables", partial(name_fault, "cable")), ("far_ends", one_port_fault)):
             names = self.at("stability", key)
             for name in names if isinstance(names, list) else ():

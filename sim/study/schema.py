@@ -7,6 +7,7 @@ from pydantic import BaseModel
 from sim.study.antennas import ANTENNA_MODELS
 from sim.study.array import Array, Direction
 from sim.study.feedline import Section, Tee
+from sim.study.maker import MakerWords
 from sim.study.model import SET_BY_READER, NoiseTable, Study, Vary
 from sim.study.stability import Stability
 from sim.study.strong import Strong
@@ -61,6 +62,8 @@ def study_keys() -> tuple[Key, ...]:
             keys += _keys(f"[{name}]", field.annotation)
             if name == "feedline":
                 keys += [*_keys("[[feedline.sections]]", Section), *_keys("[feedline.tee]", Tee)]
+            if name == "amplifier":
+                keys += _keys("[amplifier.model]", MakerWords)
             if name == "site":
                 keys += _keys("[site.noise]", NoiseTable)
         elif name == "limits":

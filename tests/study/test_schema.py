@@ -4,6 +4,7 @@ import tomllib
 
 from sim.study.antennas import ANTENNA_MODELS
 from sim.study.feedline import Section, Tee
+from sim.study.maker import MakerWords
 from sim.study.model import SET_BY_READER, Study
 from sim.study.read import read_study
 from sim.study.schema import keys_help, keys_markdown, keys_page, study_keys
@@ -20,13 +21,17 @@ def test_every_field_of_the_models_has_a_row():
             assert ("", name) not in found
         elif name not in ("title", "antenna", "strong", "vary", "limits"):
             table = next(iter(getattr(field.annotation, "__args__", (field.annotation,))))
-            for key in set(table.model_fields) - {"parts", "sections", "tee", "direction"}:
+            for key in set(table.model_fields) - {"parts", "sections", "tee", "direction", "model"}:
                 assert (f"[{name}]", key) in found
     for model, antenna in ANTENNA_MODELS.items():
         assert {key for table, key in found if f'"{model}"' in table} == set(antenna.model_fields)
     assert {key for table, key in found if table == "[[strong]]"} == set(Strong.model_fields)
     assert {("[[vary]]", "what"), ("[amplifier.parts]", "NAME"), ("[limits]", "NAME")} <= found
-    for table, model in (("[[feedline.sections]]", Section), ("[feedline.tee]", Tee)):
+    for table, model in (
+        ("[[feedline.sections]]", Section),
+        ("[feedline.tee]", Tee),
+        ("[amplifier.model]", MakerWords),
+    ):
         assert {key for name, key in found if name == table} == set(model.model_fields)
     assert len(found) == len(study_keys())
 
