@@ -14,6 +14,7 @@ from sim.deck.assemble import assemble
 from sim.deck.build import SUPPLY_COLUMN, chain_of, unit_table, unit_values
 from sim.deck.outside import unit_outside
 from sim.engine.ngspice import Simulator
+from sim.engine.sweep import at_rest
 from sim.measures.ratings import resting_volts
 from sim.measures.supply import check_feed, rest
 from sim.quantity import PartValue
@@ -110,8 +111,7 @@ class CornerWorker:
         values = corner_values(self._studies[corner.scenario], chain, corner)
         deck = assemble(chain, values)
         nodes = [name for name in deck.operating if name != "0"]
-        self._simulator.load(deck.lines, nodes)
-        operating = {"0": 0.0, **self._simulator.operating_point(nodes)}
+        operating = {"0": 0.0, **at_rest(self._simulator, deck.ways, nodes, nodes)}
         check_feed(operating, deck, values.outside.feed, values.supply_v)
         return AtCorner(values.supply_v, resting_volts(operating, deck), rest(operating, deck).supply_reserve_v)
 
@@ -130,7 +130,8 @@ def corner_values(study, chain, corner: Corner):
     here = study.model_copy(update={"run": study.run.model_copy(update={"temperature": (corner.temperature_c,) * 2})})
     columns = unit_table(here, chain, np.array([0]))
     columns[SUPPLY_COLUMN] = np.array([_end(study.supply.voltage, corner.most)])
-    for device in chain.circuit.devices:
+    # A maker's model has one die, whose current nobody can turn.
+    for device in chain.circuit.devices if chain.maker is None else ():
         columns[f"{device.name}.iq"] = columns[f"{device.name}.iq"] * corner.iq_share
     values = unit_values(chain, columns, 0, 0)
     drawn = {

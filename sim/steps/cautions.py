@@ -86,7 +86,8 @@ def cautions(study) -> list[str]:
                 f"{record.part} has current feedback, which the model only hints at: a capacitor straight across its"
                 " feedback resistor makes such an op-amp oscillate. Do not rest a stability verdict on it."
             )
-        doubts = doubts_told(record)
+        # A maker's model stands in place of the record's numbers.
+        doubts = "" if chain.maker else doubts_told(record)
         if doubts:
             found.append(doubts)
         if not record.supply_min <= volts <= record.supply_max:

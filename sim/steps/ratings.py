@@ -58,4 +58,5 @@ def ratings(every, gathered: Gathered, failed: DataFrame, names, out: Path) -> l
 
 
 def _devices(chain) -> tuple:
-    return tuple((device.name, record) for device, record in zip(chain.circuit.devices, chain.opamps, strict=True))
+    pairs = zip(chain.circuit.devices, chain.opamps, strict=True)
+    return tuple((device.name, record) for device, record in pairs)

@@ -115,7 +115,7 @@ def main(argv=None) -> None:
         drift=drifts(study, every, all_units, matches, chosen, out),
         confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
         arrays=_arrays(all_units, every, out),
-        opamps={scenario.number: chain_of(scenario.study).opamps for scenario in every},
+        opamps=_opamps(every),
         substitution=substitutions(study, every, all_units, matches, limits, summary, failed, out),
         strong=strong_of(every, all_units, summary, out),
     )
@@ -131,6 +131,12 @@ def main(argv=None) -> None:
     with replace_file(out / "logs" / "timing.json") as file:
         file.write(json.dumps(timing, indent=1).encode())
     print(f"{len(measures)} measures, {len(failed)} failures")
+
+
+def _opamps(every) -> dict[int, tuple]:
+    """Records whose numbers results rest on; a maker's model stands in their place."""
+    chains = {scenario.number: chain_of(scenario.study) for scenario in every}
+    return {number: () if chain.maker else chain.opamps for number, chain in chains.items()}
 
 
 def _bench(all_units, bands, every) -> pd.DataFrame:
