@@ -22,8 +22,8 @@ from sim.steps.simulate import simulate
 from sim.steps.summarise import main as summarise_step
 from sim.study.read import read_study, study_text
 from sim.study.scenarios import scenarios
-from sim.summary.answer import describe
 from sim.summary.collect import Gathered, responses
+from sim.summary.describe import describe
 from sim.summary.drivers import drivers_table
 from sim.summary.matching import build_matches
 from sim.summary.yields import RESERVE, limits_kept, starved_told

@@ -14,7 +14,8 @@ from sim.steps import figures, report, sample, simulate, summarise
 from sim.steps.cautions import cautions
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
-from sim.summary.answer import describe, scenario_names
+from sim.summary.describe import describe
+from sim.summary.names import scenario_names
 from tests.conftest import ROOT
 from tests.small_studies import measured, write_study
 

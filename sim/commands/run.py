@@ -65,7 +65,7 @@ def act(given) -> int:
         print(json.dumps(answer, indent=1, ensure_ascii=False))
         return 0
     from sim.commands.bench import print_bench
-    from sim.summary.answer import describe
+    from sim.summary.describe import describe
 
     print_bench(out / "model.csv")
     print(describe(answer))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from sim.summary.answer import scenario_names
+from sim.summary.names import scenario_names
 
 MOST_SCENARIOS = 8
 EVERY = "all scenarios"

@@ -78,7 +78,7 @@ def compose(out_dir: Path) -> Page:
     from sim.report.substitution import substitution_section
     from sim.report.temperature import temperature_tables
     from sim.report.weathering import weather_table
-    from sim.summary.answer import scenario_names
+    from sim.summary.names import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
     answer = json.loads((out_dir / "answer.json").read_text(encoding="utf-8"))

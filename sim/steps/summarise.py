@@ -27,15 +27,17 @@ from sim.steps.weathering import weathered
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from sim.study.swept import swept_keys
-from sim.summary.answer import answer, scenario_names
+from sim.summary.answer import answer
 from sim.summary.antennas import AllAntennas, antenna_rows, antennas_of
 from sim.summary.arrays import ArrayAnswer, answer_of, array_rows, found_of, pattern_rows
+from sim.summary.asked import Asked
 from sim.summary.collect import curve_table, gather, measures_table, responses
 from sim.summary.confirmed import Confirmation, confirmation_of, confirmed_rows, trials_of
 from sim.summary.drivers import drivers_table
 from sim.summary.feedlines import Feedlines, feedlines_of
 from sim.summary.lines import line_rows
 from sim.summary.matching import build_matches
+from sim.summary.names import scenario_names
 from sim.summary.plug_in import noise_words
 from sim.summary.sheet import Device, bench_rows
 from sim.summary.together import hidden_told, pairs_of, together_rows, together_told
@@ -108,16 +110,18 @@ def main(argv=None) -> None:
         swept_keys(every),
         noises,
         [*optimistic, *findings, *hidden, *(rain.headline if rain else ())],
-        feedlines=feedlines,
-        mending=mendings(study, every, all_units, out),
-        antennas=antennas,
-        together=together,
-        drift=drifts(study, every, all_units, matches, chosen, out),
-        confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
-        arrays=_arrays(all_units, every, out),
-        opamps=_opamps(every),
-        substitution=substitutions(study, every, all_units, matches, limits, summary, failed, out),
-        strong=strong_of(every, all_units, summary, out),
+        Asked(
+            feedlines=feedlines,
+            mending=mendings(study, every, all_units, out),
+            antennas=antennas,
+            together=together,
+            drift=drifts(study, every, all_units, matches, chosen, out),
+            confirmed=_confirmed(all_units, every, scenario_names(chosen), study.run.seed, out),
+            arrays=_arrays(all_units, every, out),
+            opamps=_opamps(every),
+            substitution=substitutions(study, every, all_units, matches, limits, summary, failed, out),
+            strong=strong_of(every, all_units, summary, out),
+        ),
     )
     if rain:
         verdict["weathering"] = list(rain.told)

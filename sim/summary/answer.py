@@ -25,22 +25,20 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import re
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from sim.columns import MEASURES
-from sim.noise.density import snr_loss
-from sim.quantity import Limit
 from sim.summary import optimum, plug_in, ranking, resting
-from sim.summary.antennas import AllAntennas, antennas_told, anything_told
-from sim.summary.arrays import ArrayAnswer, arrays_told
+from sim.summary.antennas import antennas_told, anything_told
+from sim.summary.arrays import arrays_told
+from sim.summary.asked import Asked
 from sim.summary.carriers import strong_told
-from sim.summary.confirmed import Confirmation
-from sim.summary.feedlines import Feedlines, feedlines_told
+from sim.summary.entries import by_measure, counts, losses, lowest, yield_entries
+from sim.summary.feedlines import feedlines_told
 from sim.summary.mending import mending_told
-from sim.summary.substitution_words import mixed_lines, substitution_told
+from sim.summary.names import scenario_names
+from sim.summary.substitution_words import substitution_told
 from sim.summary.wording import at_band, interval, limit_text, listed, measure_name, percent
 from sim.summary.yields import ALL_LIMITS, NEEDED_YIELD
 
@@ -58,7 +56,6 @@ _QUESTIONS = {
     "supply": "Supply",
     "strong": "Strong signals",
 }
-_WIDTH = 100
 
 
 def answer(
@@ -71,16 +68,7 @@ def answer(
     swept: Sequence = (),
     noises: Mapping[int, str] | None = None,
     findings: Sequence[str] = (),
-    feedlines: Sequence[Feedlines] = (),
-    antennas: Sequence[AllAntennas] = (),
-    together: Sequence[str] = (),
-    mending: Sequence[dict] = (),
-    confirmed: Confirmation | None = None,
-    arrays: Sequence[ArrayAnswer] = (),
-    opamps: Mapping[int, tuple] | None = None,
-    substitution: Sequence[dict] = (),
-    drift: Sequence[str] = (),
-    strong: Sequence[dict] = (),
+    asked: Asked | None = None,
 ) -> dict:
     """What the run says.
 
@@ -98,71 +86,56 @@ def answer(
         Which noise each scenario is judged on, in words.
     findings : sequence of str
         Sentences about units that are no good whatever the study asks; they follow the first of the verdict.
-    feedlines : sequence of Feedlines
-        Of each scenario, in a study with ``[stability]``.
-    antennas : sequence of AllAntennas
-        The same.
-    together : sequence of str
-        Sentences about both ends together.
-    mending : sequence of dict
-        Of each scenario that is not stable enough, from :func:`sim.summary.mending.mending_entry`.
-    confirmed : Confirmation, optional
-        What came of kicks in the time domain.
-    arrays : sequence of ArrayAnswer
-        Of each scenario, in a study with ``[array]``.
-    opamps : mapping of int to tuple of OpampRecord, optional
-        Those of each scenario.
-    substitution : sequence of dict
-        Of each op-amp judged against another, from :func:`sim.summary.substitution_words.entry_of`.
-    drift : sequence of str
-        Sentences about temperature, where the study varies it.
-    strong : sequence of dict
-        Of each scenario with strong carriers, from :func:`sim.summary.carriers.strong_entries`.
+    asked : Asked, optional
+        What else the study asked.
 
     Returns
     -------
     answer : dict
         Fit for JSON; keys in the head of this module.
     """
+    asked = asked or Asked()
     names = scenario_names(scenarios)
     lost = set(failures.loc[failures["unit"] == 0, "scenario"])
     entries = [_scenario_entry(n, names[n], scenarios, summary, len(names) > 1, n in lost) for n in sorted(names)]
     ranked = ranking.ranked(drivers, study.bands.frequencies)
     limited = bool(study.limits) or bool((summary["measure"].astype(str) == ALL_LIMITS).any())
-    yields = _yield_entries(summary)
-    losses = _losses(summary)
-    optima = optimum.optima(swept, entries, losses)
+    yields = yield_entries(summary)
+    lost_snr = losses(summary)
+    optima = optimum.optima(swept, entries, lost_snr)
     best = _best(entries) if limited else []
     leading = {(one["best"] or one["nearest"])["scenario"]: min(one["snr_loss_db"]) for one in optima}
     best.sort(key=lambda number: leading.get(number, math.inf))
     failed = int(failures.loc[failures["unit"] > 0, "unit"].nunique())
-    sentences = _opening(entries, best, limited, bool(optima), bool(substitution))
+    sentences = _opening(entries, best, limited, bool(optima), bool(asked.substitution))
     if not limited:
         sentences += _values_told(summary, study.bands.frequencies, min(names))
     first = best[0] if best else min(names)
-    sentences += [*drift, *strong_told(strong, names, first), *_loss_told(losses, names)]
+    sentences += [*asked.drift, *strong_told(asked.strong, names, first), *_loss_told(lost_snr, names)]
     rises = plug_in.rises(summary)
     noise = (noises or {}).get(first, "the noise of the site that the study names")
     sentences += plug_in.told(rises, first, f" with {names[first]}" if len(names) > 1 else "", noise)
     told_drivers = ranking.drivers_told(ranked, first)
-    nulls, more_of_nulls = arrays_told(arrays, names, first, NEEDED_YIELD)
+    nulls, more_of_nulls = arrays_told(asked.arrays, names, first, NEEDED_YIELD)
     sentences += more_of_nulls
-    told_optima = optimum.told(optima, bool(strong))
+    told_optima = optimum.told(optima, bool(asked.strong))
     sentences[1:1] = [*findings, *_failures_told(failures, names, limited), *nulls, *told_optima]
-    sentences += anything_told(feedlines, antennas, names)
-    tried = [*feedlines_told(feedlines, names, first), *antennas_told(antennas, names, first), *together]
-    maps = {"feedlines": feedlines, "antennas": antennas}
+    sentences += anything_told(asked.feedlines, asked.antennas, names)
+    tried = feedlines_told(asked.feedlines, names, first) + antennas_told(asked.antennas, names, first)
+    tried += asked.together
+    maps = {"feedlines": asked.feedlines, "antennas": asked.antennas}
     found = {key: [dataclasses.asdict(one) for one in every] for key, every in maps.items() if every}
-    if confirmed:
-        found["confirmed"] = {key: value for key, value in dataclasses.asdict(confirmed).items() if key != "told"}
+    if asked.confirmed:
+        kept = dataclasses.asdict(asked.confirmed)
+        found["confirmed"] = {key: value for key, value in kept.items() if key != "told"}
         # Two methods that disagree are news for whoever reads only the opening.
-        (sentences if confirmed.disagree else tried).extend(confirmed.told)
-    found |= {"strong": list(strong)} if strong else {}
-    sentences += mending_told(mending, names)
-    found |= {"mending": list(mending)} if mending else {}
-    found |= {"array": [dataclasses.asdict(one) for one in arrays]} if arrays else {}
-    sentences[:0] = substitution_told(substitution)
-    found |= {"substitution": list(substitution)} if substitution else {}
+        (sentences if asked.confirmed.disagree else tried).extend(asked.confirmed.told)
+    found |= {"strong": list(asked.strong)} if asked.strong else {}
+    sentences += mending_told(asked.mending, names)
+    found |= {"mending": list(asked.mending)} if asked.mending else {}
+    found |= {"array": [dataclasses.asdict(one) for one in asked.arrays]} if asked.arrays else {}
+    sentences[:0] = substitution_told(asked.substitution)
+    found |= {"substitution": list(asked.substitution)} if asked.substitution else {}
     found |= {"tried": tried} if tried else {}
     return {
         "title": study.title,
@@ -172,115 +145,21 @@ def answer(
         "units": int(study.run.units),
         "failed": failed,
         "yields": yields,
-        "worst": _lowest(yields),
+        "worst": lowest(yields),
         "scenarios": entries,
         "passing": [entry["scenario"] for entry in entries if entry["passes"]],
         "best": best,
         "drivers": ranked,
-        "snr_loss": losses,
+        "snr_loss": lost_snr,
         "optima": optima,
         "noise_rise": rises,
         **found,
-        "opamps": resting.opamp_entries(opamps or {}),
+        "opamps": resting.opamp_entries(asked.opamps),
         "cautions": list(cautions),
     }
 
 
-def describe(answer: dict) -> str:
-    """The answer as a few lines for a terminal.
-
-    Parameters
-    ----------
-    answer : dict
-        From :func:`answer`, or read back from answer.json.
-    """
-    lines = [answer["title"], ""]
-    for sentence in answer["verdict"]:
-        lines += textwrap.wrap(sentence, _WIDTH)
-    blocks = (
-        ("One new amplifier among old ones:", mixed_lines(answer.get("substitution", ()))),
-        ("Any feedline, any antenna:", answer.get("tried") or ()),
-        ("Wet against dry:", answer.get("weathering") or ()),
-    )
-    for head, told in blocks:
-        lines += ["", head] if told else []
-        for sentence in told:
-            lines += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
-    if any(told for _, told in blocks):
-        lines.append("")
-    if len(answer["scenarios"]) == 1 and answer["yields"]:
-        lines += ["", "Yield by limit, in its hardest band, with 95 % interval:"]
-        hardest = [_lowest(own) for own in _by_measure(answer["yields"]).values()]
-        marks = resting.measure_marks(answer)
-        heads = [
-            f"{measure_name(entry['measure'])}{at_band(entry['frequency_hz'])}{marks.get(entry['measure'], '')}"
-            for entry in hardest
-        ]
-        asked = [limit_text(e["limit_low"], e["limit_high"], e["unit_of_measure"], e["measure"]) for e in hardest]
-        for head, limit, entry in zip(heads, asked, hardest, strict=True):
-            share = percent(entry["yield"])
-            bounds = interval(entry["yield_low"], entry["yield_high"])
-            lines.append(f"  {head:<{max(map(len, heads))}}  {limit:<{max(map(len, asked))}}  {share:>7}  ({bounds})")
-        lines += [f"  {resting.LEGEND}"] if any(entry["measure"] in marks for entry in hardest) else []
-    for caution in answer["cautions"]:
-        lines += textwrap.wrap(f"Caution: {caution}", _WIDTH)
-    return "\n".join(lines)
-
-
-def scenario_names(scenarios: DataFrame) -> dict[int, str]:
-    """A short name for each scenario, made of its values: "OPA810, 60 m"; a bare number is named after its key.
-
-    Parameters
-    ----------
-    scenarios : DataFrame
-        scenario, one column a varied key.
-    """
-    keys = [column for column in scenarios.columns if column != "scenario"]
-    names = {}
-    for place, number in enumerate(scenarios["scenario"]):
-        words = []
-        for key in keys:
-            text = str(scenarios[key].iloc[place]).strip()
-            bare = re.fullmatch(r"[-+]?[0-9.]+(e[-+]?[0-9]+)?|none|", text, re.IGNORECASE) is not None
-            leak = key.startswith("weather.") and key != "weather.state"
-            last = key.rsplit(".", 1)[-1]
-            if bare and key == "run.temperature":
-                words.append(f"{text} °C")
-            else:
-                words.append(f"{last.replace('_', ' ') if leak else last} {text}" if bare or leak else text)
-        names[int(number)] = ", ".join(words) or "as designed"
-    return names
-
-
 # ---------------------------------------------------------------------- entries
-
-
-def _yield_entries(summary: DataFrame) -> list[dict]:
-    limited = summary[summary["passed"].notna() & (summary["measure"].astype(str) != ALL_LIMITS)]
-    return [
-        {
-            "scenario": int(row["scenario"]),
-            "measure": str(row["measure"]),
-            "unit_of_measure": str(row["unit_of_measure"]),
-            "frequency_hz": _finite(row["frequency_hz"]),
-            "limit_low": _finite(row["limit_low"]),
-            "limit_high": _finite(row["limit_high"]),
-            "nominal": _finite(row["nominal"]),
-            "nominal_keeps": bool(Limit(row["limit_low"], row["limit_high"]).holds(row["nominal"])),
-            **_counts(row),
-        }
-        for row in limited.to_dict("records")
-    ]
-
-
-def _counts(row) -> dict:
-    return {
-        "passed": int(row["passed"]),
-        "units": int(row["units"]),
-        "yield": _finite(row["yield"]),
-        "yield_low": float(row["yield_low"]),
-        "yield_high": float(row["yield_high"]),
-    }
 
 
 def _scenario_entry(
@@ -292,10 +171,10 @@ def _scenario_entry(
     whole = own[own["measure"].astype(str) == ALL_LIMITS]
     if whole.empty:
         return entry | {"passes": None, "worst": None, "verdict": []}
-    entry |= _counts(whole.iloc[0])
-    yields = _yield_entries(own)
+    entry |= counts(whole.iloc[0])
+    yields = yield_entries(own)
     entry["passes"] = entry["yield"] is not None and entry["yield"] >= NEEDED_YIELD
-    entry["worst"] = _lowest(yields)
+    entry["worst"] = lowest(yields)
     entry["verdict"] = [
         _scenario_told(entry, several),
         *_questions_told(yields, f" with {name}" if several else ""),
@@ -304,41 +183,10 @@ def _scenario_entry(
     return entry
 
 
-def _lowest(yields: Sequence[dict]) -> dict | None:
-    """The limit that fewest units keep; of equals the first."""
-    return min(yields, key=lambda entry: -1.0 if entry["yield"] is None else entry["yield"], default=None)
-
-
-def _by_measure(yields: Sequence[dict]) -> dict[str, list[dict]]:
-    found: dict[str, list[dict]] = {}
-    for entry in yields:
-        found.setdefault(entry["measure"], []).append(entry)
-    return found
-
-
 def _best(entries: Sequence[dict]) -> list[int]:
     """Scenarios with the highest yield, all of them where several are equal."""
     most = max(entry["passed"] for entry in entries)
     return [entry["scenario"] for entry in entries if entry["passed"] == most]
-
-
-def _losses(summary: DataFrame) -> list[dict]:
-    """What the nominal unit's noise margin costs in signal to noise, by scenario and band."""
-    rows = summary[summary["measure"].astype(str) == "noise_margin_db"]
-    return [
-        {
-            "scenario": int(row["scenario"]),
-            "frequency_hz": _finite(row["frequency_hz"]),
-            "noise_margin_db": float(row["nominal"]),
-            "snr_loss_db": float(snr_loss(row["nominal"])),
-        }
-        for row in rows.to_dict("records")
-        if _finite(row["nominal"]) is not None
-    ]
-
-
-def _finite(value) -> float | None:
-    return float(value) if value is not None and math.isfinite(value) else None
 
 
 # ---------------------------------------------------------------------- sentences
@@ -460,8 +308,8 @@ def _questions_told(yields: Sequence[dict], whose: str) -> list[str]:
     for group, question in _QUESTIONS.items():
         if group not in groups:
             continue
-        own = _by_measure(groups[group])
-        worst = _lowest(groups[group])
+        own = by_measure(groups[group])
+        worst = lowest(groups[group])
         share = worst["yield"] or 0.0
         word = "yes" if share >= NEEDED_YIELD else "no"
         if share == 1:

@@ -138,8 +138,8 @@ def sweep_names(chosen: DataFrame, sweeps: Sequence) -> dict[int, str]:
         scenarios.csv.
     sweeps : sequence of sim.summary.drift.Sweep
     """
-    from sim.summary.answer import scenario_names
     from sim.summary.drift import KEY
+    from sim.summary.names import scenario_names
 
     if not sweeps:
         return {}

@@ -19,7 +19,7 @@ from sim.steps.simulate import main as simulate_step
 from sim.steps.summarise import main as summarise_step
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
-from sim.summary.answer import describe
+from sim.summary.describe import describe
 from sim.summary.ratings import RatedScenario, ratings_table, ratings_told
 from sim.tables import read_csv
 from tests.small_studies import answers, measured, write_study

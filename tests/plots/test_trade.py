@@ -10,7 +10,7 @@ import pytest
 from sim.plots import choice, style, trade
 from sim.plots.figures import write_figures
 from sim.study.swept import Swept
-from sim.summary.answer import _losses
+from sim.summary.entries import losses
 from sim.summary.optimum import optima
 from tests.plots.invented import invented_run
 from tests.plots.test_legible import boxes
@@ -28,7 +28,7 @@ def run(folder, values, numbers):
         {"scenario": n, "values": {KEY: value}, "passes": n > 1, "yield": 0.5 if n == 1 else 1.0, "worst": None}
         for n, value in enumerate(values, start=1)
     ]
-    found = optima((Swept(KEY, dict(zip(table["scenario"], numbers, strict=True))),), entries, _losses(summary))
+    found = optima((Swept(KEY, dict(zip(table["scenario"], numbers, strict=True))),), entries, losses(summary))
     answer = json.loads((folder / "answer.json").read_text()) | {"optima": found}
     (folder / "answer.json").write_text(json.dumps(answer))
     return found, summary

@@ -8,7 +8,7 @@ import pytest
 
 from sim.opamp.catalogue import load_opamp
 from sim.opamp.known import USES
-from sim.summary.answer import describe
+from sim.summary.describe import describe
 from sim.summary.resting import LEGEND, measure_marks, opamp_entries
 from tests.report.test_page import read
 

@@ -9,10 +9,12 @@ import pandas as pd
 import pytest
 
 from sim.quantity import Limit
-from sim.summary.answer import _scenario_told, answer, describe, scenario_names
+from sim.summary.answer import _scenario_told, answer
 from sim.summary.collect import responses
+from sim.summary.describe import describe
 from sim.summary.drivers import drivers_table
 from sim.summary.matching import build_matches
+from sim.summary.names import scenario_names
 from sim.summary.yields import summary_table
 from tests.summary.made import BANDS, gathered
 

@@ -16,7 +16,7 @@ from sim.steps.simulate import main as simulate_step
 from sim.steps.summarise import main as summarise_step
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
-from sim.summary.answer import describe
+from sim.summary.describe import describe
 from sim.summary.drift import drift_row, sweeps_of
 from sim.summary.drift_words import ESTIMATES
 from sim.tables import read_csv
