@@ -85,11 +85,10 @@ def _starts(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
     line that ends in its own impedance m = 1/2. What is not real with that is the turn of something slower.
     """
     endless, of = view.endless[:, :2], table.group_of
-    returned = 1 - view.a[of, :2] * table.beginnings
+    returned = 1 - view.a[:, :2][of] * table.beginnings
     # The sum of both angles, and not that of their product: the turns of both are counted from there.
     apart = np.angle(endless[:, 0])[of] + np.angle(returned[:, 0])
-    growth = _logarithm(endless[:, 1])[of] - _logarithm(endless[:, 0])[of]
-    growth += _logarithm(returned[:, 1]) - _logarithm(returned[:, 0])
+    growth = _growth(endless)[of] + _growth(returned)
     half, sure = _to_axis(apart, growth / np.log(table.freq_hz[1] / table.freq_hz[0]))
     if sure.all():
         return half, sure
@@ -102,15 +101,16 @@ def _starts(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
         below = below_view.endless * (1 - below_view.a * exact_reflection(table.loads[row], freq_hz))
         steps = np.angle(below[1:] / below[:-1])
         angle = apart[row] + steps.sum()
-        growth = _logarithm(below[-2:-1] / below[-1:])
+        growth = _growth(below[None, :-3:-1])
         found = _to_axis(np.array([angle]), growth / np.log(freq_hz[-2] / freq_hz[-1]))
         half[row], sure[row] = found[0][0], found[1][0] and np.abs(steps).max() < COUNT_TURN
     return half, sure
 
 
-def _logarithm(value: np.ndarray) -> np.ndarray:
-    """Of a complex value's size."""
-    return np.log(value.real**2 + value.imag**2) / 2
+def _growth(value: np.ndarray) -> np.ndarray:
+    """Logarithm of the second value's size over the first's, of each row."""
+    square = value.real**2 + value.imag**2
+    return np.log(square[:, 1] / square[:, 0]) / 2
 
 
 def _to_axis(angle: np.ndarray, power: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

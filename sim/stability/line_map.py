@@ -155,10 +155,11 @@ def _fine_enough(plane: Plane, table: Table, view: View) -> tuple[Plane, Table]:
 
 def _steps(view: View, step: float) -> np.ndarray:
     """Cells in which something turns too far."""
-    a = np.abs(np.diff(view.a)) > step * (1 + np.abs(view.a[1:]))
-    b = np.abs(np.diff(view.b)) > step * (1 + np.abs(view.b[:, 1:]))
-    ratio = view.f[:, 1:] / view.f[:, :-1]
+    both = np.concatenate([view.a[None], view.b])
+    wide = np.abs(both[:, 1:] - both[:, :-1]) > step * (1 + np.abs(both[:, 1:]))
     # Far from −1 the loop may turn as it likes. A logarithm of this size takes a change of at least that.
-    f = (np.abs(ratio - 1) > 1 - np.exp(-step)) & (np.minimum(view.size[:, 1:], view.size[:, :-1]) < 3)
-    f[f] = np.abs(np.log(ratio[f])) > step
-    return a | (b | f).any(axis=0)
+    low, high, size = view.f[:, :-1], view.f[:, 1:], view.size
+    far = np.abs(high - low) > (1 - np.exp(-step)) * size[:, :-1]
+    far &= np.minimum(size[:, 1:], size[:, :-1]) < 3
+    far[far] = np.abs(np.log(high[far] / low[far])) > step
+    return wide.any(axis=0) | far.any(axis=0)

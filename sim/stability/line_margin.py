@@ -56,8 +56,8 @@ def margins(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
     margin, freq_hz : ndarray, shape (n_load,)
         Over all frequencies and probes, and where. [1, Hz]
     """
-    found, places = np.full(len(table.loads), np.inf), np.full(len(table.loads), np.nan)
-    for probe in range(len(plane.inverse)):
+    found, places = _of_probe(plane, table, view, 0)
+    for probe in range(1, len(plane.inverse)):
         near, at_hz = _of_probe(plane, table, view, probe)
         closer = near < found
         found, places = np.where(closer, near, found), np.where(closer, at_hz, places)
@@ -85,8 +85,9 @@ def _of_probe(plane: Plane, table: Table, view: View, probe: int) -> tuple[np.nd
         runs = _below(table, loads, cells, nearest, cut.start)
     if len(runs.load):
         dip = _on_points(_Locus.of(table, view, probe), loads, runs)
-        other, other_hz = _refined(plane, table, probe, loads, dip, cells.min(axis=1) < CARED_FOR)
-        nearest, places = np.fmin(nearest, other), np.where(other < nearest, other_hz, places)
+        cared = (cells.min(axis=1) < CARED_FOR) & np.isfinite(dip.near)
+        other, other_hz = _refined(plane, table, probe, loads, dip, cared) if cared.any() else (dip.near, dip.freq_hz)
+        nearest, places = np.minimum(nearest, other), np.where(other < nearest, other_hz, places)
     near[loads], at_hz[loads] = nearest, places
     return near, at_hz
 
@@ -258,15 +259,14 @@ def _on_points(locus: _Locus, loads: np.ndarray, runs: Runs) -> _Dip:
     bend[ends] = bend[0] = bend[ends[:-1] + 1] = 0
     near, place = _chords(distance[:-1], distance[1:], (bend[:-1] + bend[1:]) / 2)
     near[ends[:-1]] = np.inf
-    owner = runs.load[pair[:-1]]
+    owner = np.searchsorted(loads, runs.load)[pair[:-1]]
     firsts = np.nonzero(np.concatenate([[True], owner[1:] != owner[:-1]]))[0]
-    mine = np.searchsorted(loads, owner[firsts])
     least = np.full(len(loads), np.inf)
-    least[mine] = np.minimum.reduceat(near, firsts)
+    least[owner[firsts]] = np.minimum.reduceat(near, firsts)
     # Written backwards, so that of equals the first stays.
-    hit = np.nonzero(near == np.repeat(least[mine], np.diff(firsts, append=len(near))))[0][::-1]
+    hit = np.nonzero(near == least[owner])[0][::-1]
     freq_hz, step = np.full(len(loads), np.nan), np.full(len(loads), np.nan)
-    mine, begin_hz = np.searchsorted(loads, owner[hit]), table.dense_hz[point[hit]]
+    mine, begin_hz = owner[hit], table.dense_hz[point[hit]]
     step[mine] = np.log(table.dense_hz[point[hit] + 1] / begin_hz)
     freq_hz[mine] = begin_hz * np.exp(step[mine] * place[hit])
     return _Dip(least, freq_hz, step)
@@ -294,9 +294,9 @@ def _refined(plane, table, probe, each, dip: _Dip, cared: np.ndarray) -> tuple[n
     Between four exact values the locus is a cubic: of a twelfth of a turn that is right to a few parts in 1e5.
     """
     at_hz, near = dip.freq_hz.copy(), dip.near.copy()
-    loads = np.nonzero(cared & np.isfinite(dip.near))[0]
+    loads = np.nonzero(cared)[0]
     step = dip.step[loads]
-    for _ in range(DEEP_ROUNDS if len(loads) else 0):
+    for _ in range(DEEP_ROUNDS):
         freq_hz = at_hz[loads, None] * np.exp(step[:, None] * _AROUND)
         freq_hz = freq_hz.clip(table.freq_hz[0], table.freq_hz[-1])
         view, gamma = view_at(plane, table, each[loads], freq_hz)
