@@ -212,6 +212,11 @@ class Table:
         return (self.ends * self.turn[self.starts[self.row_of]]).astype(np.complex64)
 
     @cached_property
+    def endings(self) -> np.ndarray:
+        """Γ of each load at the highest frequency, complex, shape (n_load,)."""
+        return self.ends[:, -1] * self.turn[self.starts[self.row_of, -1]]
+
+    @cached_property
     def together(self) -> Group:
         """All groups as one, with arrays of shape (n_group, n_freq)."""
         u0, u1, v0, v1 = (np.array([vars(g)[name] for g in self.groups]) for name in ("u0", "u1", "v0", "v1"))

@@ -45,7 +45,7 @@ def count_poles(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.
         turns += 2 * crossings
         resolved &= sure
         # Where 1 − a Γ ends on the negative axis, it is half a turn further than the crossings say.
-        ends = 1 - view.a[table.group_of, -1] * table.ends[:, -1] * table.turn[table.starts[table.row_of, -1]]
+        ends = 1 - view.a[table.group_of, -1] * table.endings
         turns += np.where(ends.real < 0, np.sign(ends.imag), 0).astype(int)
     return plane.unstable - turns, resolved, turn_hz
 

@@ -134,7 +134,7 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, Cut]:
     mixed, square = a * b.conj(), a.real**2 + a.imag**2
     # (1 − |a|² r²)|f| / (√(1 + r² (r² |a b*|² − 2 Re a b*)) + r |a − b|), with a little above one for rounding.
     parts = (square * -size, size, mixed.real**2 + mixed.imag**2, -2 * mixed.real, np.abs(a - b))
-    start = _first_needed(table.most, *parts, abs(a[:, -1]), abs(b[:, -1]))
+    start = _first_needed(table, parts, view.f[probe, :, -1], a[:, -1], b[:, -1])
     parts = np.array(parts, dtype=np.float32)[:, :, start:]
     kinds, cut = table.kinds, cut_at(table.kinds, start)
     bound = np.empty_like(cut.radius)
@@ -156,16 +156,14 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, Cut]:
     return bound, cut
 
 
-def _first_needed(most, scale, size, both, twice, apart, a, b) -> int:
+def _first_needed(table: Table, parts, f, a, b) -> int:
     """The place on the grid below which the loop is so strong that no load comes near what all have at its end."""
-    last = most[:, -1]
-    room = 1 - b * last
-    if room.min() <= 0:
-        return 0
-    reached = FAR * size[:, -1] * (1 + a * last) / room
+    group, gamma, most = table.group_of, table.endings, table.most
+    reached = FAR * np.abs(f[group] * (1 - a[group] * gamma) / (1 - b[group] * gamma)).max()
+    scale, size, both, twice, apart = parts
     square = most * most
     rim = np.sqrt(1.000001 + square * (square * both + twice)) + most * apart
-    near = size + square * scale <= reached[:, None] * rim
+    near = size + square * scale <= reached * rim
     return max(int(near.any(axis=0).argmax()) - 1, 0) // BEGIN_AT * BEGIN_AT
 
 
