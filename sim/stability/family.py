@@ -224,8 +224,10 @@ class Table:
 
     @cached_property
     def most(self) -> np.ndarray:
-        """Largest radius in each group, shape (n_group, n_freq)."""
-        return np.array([self.radius[g.loads].max(axis=0) for g in self.groups])
+        """Largest reflection in each group on the grid, shape (n_group, n_freq)."""
+        # A bound above one would find a zero on every circuit at the lowest frequencies, where no line turns.
+        size = np.where(self.several[:, None], np.abs(self.on_grid), self.radius)
+        return np.array([size[g.loads].max(axis=0) for g in self.groups])
 
     @cached_property
     def kinds(self) -> Kinds:
