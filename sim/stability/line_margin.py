@@ -49,7 +49,7 @@ def margins(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
         On the table's frequencies.
     table : Table
     view : View
-        Of the table's groups together.
+        Of what stands before the table's lines.
 
     Returns
     -------
@@ -110,7 +110,7 @@ def _settled(table: Table, view: View, probe: int, bound, cut: Cut) -> tuple[np.
         follow |= crossing
     # Where the phase of a small reflection changes next to nothing the bound is the value.
     rows = np.nonzero(follow)[0]
-    group, at, radius = kinds.group_of[rows], low[rows] + cut.start, cut.radius.ravel().take(place[rows])
+    group, at, radius = kinds.view_of[rows], low[rows] + cut.start, cut.radius.ravel().take(place[rows])
     a, b = view.a[group, at], view.b[probe, group, at]
     turns = radius * np.abs(a - b) > FLAT * np.abs(1 - a * b.conj() * (radius * radius))
     still = rows[~(turns | (radius > SMALL))]
@@ -138,8 +138,8 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, Cut]:
     parts = np.array(parts, dtype=np.float32)[:, :, start:]
     kinds, cut = table.kinds, cut_at(table.kinds, start)
     bound = np.empty_like(cut.radius)
-    # Group by group, into what is there: new arrays as large as all cost more than what is reckoned in them.
-    for number, group in kinds.groups:
+    # View by view, into what is there: new arrays as large as all cost more than what is reckoned in them.
+    for number, group in enumerate(kinds.views):
         scale, one, both, twice, apart = parts[:, number]
         square, found = cut.square[group], bound[group]
         rim, part = square * both, cut.radius[group] * apart
@@ -158,7 +158,7 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, Cut]:
 
 def _first_needed(table: Table, parts, f, a, b) -> int:
     """The place on the grid below which the loop is so strong that no load comes near what all have at its end."""
-    group, gamma, most = table.group_of, table.endings, table.most
+    group, gamma, most = table.view_of, table.endings, table.most
     reached = FAR * np.abs(f[group] * (1 - a[group] * gamma) / (1 - b[group] * gamma)).max()
     scale, size, both, twice, apart = parts
     square = most * most
@@ -214,11 +214,11 @@ class _Locus:
     @classmethod
     def of(cls, table: Table, view: View, probe: int) -> "_Locus":
         values = np.array([view.f[probe], view.a, view.b[probe]]).reshape(3, -1)
-        # The step from one group to the next is never asked for.
+        # The step from one view to the next is never asked for.
         return cls(table, values, np.diff(values))
 
     def __call__(self, load, cell, share, point):
-        place = self.table.group_of[load] * len(self.table.freq_hz) + cell
+        place = self.table.view_of[load] * len(self.table.freq_hz) + cell
         f, a, b = self.values[:, place] + self.steps[:, place] * share
         gamma = gamma_of(self.table, load, cell, point, share)
         return f * (1 - a * gamma) / (1 - b * gamma)
@@ -226,7 +226,7 @@ class _Locus:
 
 def _on_grid(table: Table, view: View, probe: int, loads: np.ndarray, start: int) -> tuple[np.ndarray, np.ndarray]:
     """Smallest |1 + T| of some loads on the grid itself, and where. [1, Hz]"""
-    group, gamma = table.group_of[loads], table.on_grid[loads, start:]
+    group, gamma = table.view_of[loads], table.on_grid[loads, start:]
     a, b = (x[:, start:].astype(np.complex64)[group] for x in (view.a, view.b[probe]))
     size = view.size[probe, :, start:].astype(np.float32)[group]
     a *= gamma

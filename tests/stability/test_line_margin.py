@@ -31,7 +31,7 @@ def test_a_bound_is_the_least_of_all_phases(series):
     kinds, phases = loads.kinds, np.exp(1j * np.linspace(0, 2 * np.pi, 4001))
     signs = set()
     for kind in np.random.default_rng(3).choice(np.nonzero(kinds.known)[0], 12, replace=False):
-        group = kinds.group_of[kind]
+        group = kinds.view_of[kind]
         for column in range(0, bound.shape[1], 7):
             place = cut.start + column
             gamma = float(kinds.radius[kind, place]) * phases
@@ -50,7 +50,7 @@ def test_what_is_left_out_below_is_far_from_the_margin():
     view = view_of(plane, loads.together)
     _, cut = _bounds(loads, view, 0)
     assert cut.start > 0
-    group = loads.group_of
+    group = loads.view_of
     distance = np.abs(view.f[0][group] * (1 - view.a[group] * loads.on_grid) / (1 - view.b[0][group] * loads.on_grid))
     assert (distance[:, : cut.start].min(axis=1) > distance[:, cut.start :].min(axis=1)).all()
 
@@ -70,7 +70,7 @@ def test_kinds_hold_what_no_bound_tells_apart():
     assert np.abs(kinds.radius[kinds.of] - loads.radius).max() < 2e-3
     assert not kinds.known[kinds.of[loads.several]].any() and kinds.known[kinds.of[~loads.several]].all()
     # The line of sections begins with the first cable: it sees the amplifier as that one's loads do.
-    assert set(kinds.group_of[kinds.of[loads.several]]) == {0}
+    assert set(kinds.view_of[kinds.of[loads.several]]) == {0}
 
 
 def test_windows_hold_a_whole_turn():
