@@ -6,10 +6,10 @@ Behind what stands before the line, 1 + T = f (1 − a Γ)/(1 − b Γ) for each
 network shows to the line, b the one that it would show with the probe's loop opened, and f its value on an endless one.
 
 *Margin.* f, a, b and |Γ| change slowly, so the smallest value over all phases of Γ is a bound that no length of line
-can hide a resonance from (:mod:`sim.stability.bound`). Where a line turns once while the bound hardly rises, one of its
-phases attains the bound, and that is the margin; so it is with most loads. Others are followed wherever the bound lies
-below what was already found, each turn with :data:`~sim.stability.family.POINTS_A_TURN` points, and a small margin is
-refined with exact values (:mod:`sim.stability.line_margin`).
+can hide a resonance from. Where a line turns once while the bound hardly rises, one of its phases attains the bound,
+and that is the margin; so it is with most loads. Others are followed wherever the bound lies below what was already
+found, each turn with :data:`~sim.stability.family.POINTS_A_TURN` points, and a small margin is refined with exact values
+(:mod:`sim.stability.line_margin`).
 
 *Poles.* The turns of 1 + z D around zero are those on an endless line plus those of 1 − a Γ. Where |a Γ| < 1 the latter
 cannot turn; elsewhere every step of its locus is made small enough to be counted, or the load is unresolved. A network

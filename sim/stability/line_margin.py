@@ -126,9 +126,12 @@ def _settled(table: Table, view: View, probe: int, bound, cut: Cut) -> tuple[np.
 def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, Cut]:
     """Smallest |1 + T| over all phases of each kind's reflection, and the kinds from where on they are wanted.
 
-    float32, shape (n_kind, n_freq − start); negative where the reflection is too large for a zero, see
-    :func:`sim.stability.bound.least_over_disc`, whose formula without its floor is that of the rim. Where the size of
-    the reflection is not known, 0 takes the place of what is negative.
+    float32, shape (n_kind, n_freq − start); negative where the reflection is too large for a zero. Where its size is
+    not known, and it may be smaller, 0 takes the place of what is negative.
+
+    A Möbius map takes the circle |Γ| = r to one about (1 − a b* r²)/(1 − |b|² r²) of radius r |a − b|/|1 − |b|² r²|
+    (textbook). With |1 − a b* r²|² − r² |a − b|² = (1 − |a|² r²)(1 − |b|² r²) its distance from zero is
+    |1 − |a|² r²|/(|1 − a b* r²| + r |a − b|), on either side of |b| r = 1.
     """
     a, b, size = view.a, view.b[probe], view.size[probe]
     mixed, square = a * b.conj(), a.real**2 + a.imag**2
