@@ -8,7 +8,7 @@ network shows to the line, b the one that it would show with the probe's loop op
 *Margin.* f, a, b and |Γ| change slowly, so the smallest value over all phases of Γ is a bound that no length of line
 can hide a resonance from. Where a line turns once while the bound hardly rises, one of its phases attains the bound,
 and that is the margin; so it is with most loads. Others are followed wherever the bound lies below what was already
-found, each turn with :data:`~sim.stability.family.POINTS_A_TURN` points, and a small margin is refined with exact values
+found, with :data:`~sim.stability.family.POINTS_A_TURN` points a turn, and a small margin is refined with exact values
 (:mod:`sim.stability.line_margin`).
 
 *Poles.* The turns of 1 + z D around zero are those on an endless line plus those of 1 − a Γ. Where |a Γ| < 1 the latter
