@@ -162,8 +162,10 @@ class Table:
     freq_hz : ndarray, shape (n_freq,)
         Ends of the cells. [Hz]
     groups : tuple of Group
-    group_of, row_of : int ndarray, shape (n_load,)
-        Group, and row of `starts` and of the line's dense points, of each load.
+        Of each run of loads that stand one after the other.
+    view_of, row_of : int ndarray, shape (n_load,)
+        Number of what stands before the line, the same for all groups behind the same tee and cable, and row of
+        `starts` and of the line's dense points, of each load.
     radius : ndarray, shape (n_load, n_freq)
         Bound of |Γ|. [1]
     ends : complex ndarray, shape (n_load, n_freq)
@@ -183,7 +185,7 @@ class Table:
     loads: tuple[Load, ...]
     freq_hz: np.ndarray
     groups: tuple[Group, ...]
-    group_of: np.ndarray
+    view_of: np.ndarray
     row_of: np.ndarray
     radius: np.ndarray
     ends: np.ndarray
@@ -212,30 +214,38 @@ class Table:
         return (self.ends * self.turn[self.starts[self.row_of]]).astype(np.complex64)
 
     @cached_property
+    def endings(self) -> np.ndarray:
+        """Γ of each load at the highest frequency, complex, shape (n_load,)."""
+        return self.ends[:, -1] * self.turn[self.starts[self.row_of, -1]]
+
+    @cached_property
     def together(self) -> Group:
-        """All groups as one, with arrays of shape (n_group, n_freq)."""
-        u0, u1, v0, v1 = (np.array([vars(g)[name] for g in self.groups]) for name in ("u0", "u1", "v0", "v1"))
+        """What stands before any of the lines, each once: arrays of shape (n_view, n_freq)."""
+        first = {int(self.view_of[g.loads.start]): g for g in reversed(self.groups)}
+        each = [first[number] for number in sorted(first)]
+        u0, u1, v0, v1 = (np.array([vars(g)[name] for g in each]) for name in ("u0", "u1", "v0", "v1"))
         return Group(slice(0, len(self.loads)), u0, u1, v0, v1)
+
+    def _largest(self, sizes: np.ndarray) -> np.ndarray:
+        return np.array([sizes[self.view_of == number].max(axis=0) for number in range(len(self.together.u0))])
 
     @cached_property
     def most(self) -> np.ndarray:
-        """Largest radius in each group, shape (n_group, n_freq)."""
-        return np.array([self.radius[g.loads].max(axis=0) for g in self.groups])
+        """Largest reflection on the grid, shape (n_view, n_freq)."""
+        # A bound above one would find a zero on every circuit at the lowest frequencies, where no line turns.
+        return self._largest(np.where(self.several[:, None], np.abs(self.on_grid), self.radius))
+
+    @cached_property
+    def most_in_cells(self) -> tuple[np.ndarray, np.ndarray]:
+        """Largest radius at the ends of each cell, and inside it, shape (n_view, n_freq − 1)."""
+        low, high = self.radius[:, :-1], self.radius[:, 1:]
+        ends = np.maximum(low, high)
+        return self._largest(ends), self._largest(ends + ROOM * np.abs(high - low))
 
     @cached_property
     def kinds(self) -> Kinds:
         """Which loads no bound can tell apart."""
-        seen = [(self.loads[g.loads.start].cable, self.loads[g.loads.start].line.at_amplifier) for g in self.groups]
-        views = np.array([seen.index(key) for key in seen])[self.group_of]
-        return find_kinds(self.radius, views, self.several, self.lengths, self.phase[self.row_of])
-
-    @cached_property
-    def most_in_cells(self) -> tuple[np.ndarray, np.ndarray]:
-        """Largest radius at the ends of each cell, and inside it, in each group, shape (n_group, n_freq − 1)."""
-        low, high = self.radius[:, :-1], self.radius[:, 1:]
-        ends = np.maximum(low, high)
-        inside = ends + ROOM * np.abs(high - low)
-        return tuple(np.array([most[g.loads].max(axis=0) for g in self.groups]) for most in (ends, inside))
+        return find_kinds(self.radius, self.view_of, self.several, self.lengths, self.phase[self.row_of])
 
     def reflections(self, loads: np.ndarray, freq_hz: np.ndarray) -> np.ndarray:
         """Γ of some loads, each at frequencies of its own.
@@ -279,19 +289,19 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
     """The table of any grid; arguments as for :func:`table_of`."""
     order, firsts = list(loads), []
     keys = [(load.cable, load.line.at_amplifier) for load in order]
-    groups, group_of = [], np.empty(len(order), dtype=int)
+    groups, view_of, seen = [], np.empty(len(order), dtype=int), list(dict.fromkeys(keys))
     for i, key in enumerate(keys):
         if i == 0 or keys[i - 1] != key:
             firsts.append(i)
-    for number, (first, last) in enumerate(zip(firsts, [*firsts[1:], len(order)], strict=True)):
+    for first, last in zip(firsts, [*firsts[1:], len(order)], strict=True):
         groups.append(group_at(order[first], freq_hz, slice(first, last)))
-        group_of[first:last] = number
+        view_of[first:last] = seen.index(keys[first])
     lines: dict = {}
     row_of, ends, radius = np.empty(len(order), dtype=int), [], []
     for i, load in enumerate(order):
         several = len(load.line.sections) > 1
         # Several sections reflect among themselves: their dense points hold all of Γ.
-        key = (group_of[i], load if several else load.line.length)
+        key = (view_of[i], load if several else load.line.length)
         row_of[i] = lines.setdefault(key, (len(lines), load))[0]
         if several:
             ends.append(np.ones(len(freq_hz), dtype=complex))
@@ -311,7 +321,7 @@ def build_table(loads: tuple[Load, ...], freq_hz: np.ndarray) -> Table:
         loads=tuple(order),
         freq_hz=freq_hz,
         groups=tuple(groups),
-        group_of=group_of,
+        view_of=view_of,
         row_of=row_of,
         # Bounds need no more digits.
         radius=np.array(radius, dtype=np.float32),

@@ -22,10 +22,10 @@ class Kinds:
     ----------
     of : int ndarray, shape (n_load,)
         Kind of each load.
-    group_of : int ndarray, shape (n_kind,)
-        A group that sees the amplifier as the kind does.
-    groups : tuple of (int, slice)
-        Such groups, and the kinds of each.
+    view_of : int ndarray, shape (n_kind,)
+        Number of what stands before the lines of each kind.
+    views : tuple of slice
+        Kinds behind each of these.
     radius : float32 ndarray, shape (n_kind, n_freq)
         Bound of |Γ|. [1]
     known : bool ndarray, shape (n_kind,)
@@ -36,8 +36,8 @@ class Kinds:
     """
 
     of: np.ndarray
-    group_of: np.ndarray
-    groups: tuple[tuple[int, slice], ...]
+    view_of: np.ndarray
+    views: tuple[slice, ...]
     radius: np.ndarray
     known: np.ndarray
     left: np.ndarray
@@ -85,7 +85,7 @@ def find_kinds(radius, views, several, lengths, phase) -> Kinds:
     ----------
     radius : float32 ndarray, shape (n_load, n_freq)
     views : int ndarray, shape (n_load,)
-        First group that sees the amplifier as each load does.
+        Number of what stands before each load's line.
     several : bool ndarray, shape (n_load,)
         Whether the radius is no more than a bound.
     lengths : ndarray, shape (n_load,)
@@ -105,15 +105,13 @@ def find_kinds(radius, views, several, lengths, phase) -> Kinds:
     of, firsts = np.empty(len(views), dtype=int), [own[0] for own in members]
     for kind, own in enumerate(members):
         of[own] = kind
-    group_of = views[firsts]
+    view_of = views[firsts]
+    ends = np.searchsorted(view_of, np.arange(view_of[-1] + 2)).tolist()
     windows = np.array([_window(phase[i]) if not several[i] else np.full((2, phase.shape[1]), -1) for i in firsts])
     return Kinds(
         of=of,
-        group_of=group_of,
-        groups=tuple(
-            (int(group), slice(*np.searchsorted(group_of, (group, group + 1)).tolist()))
-            for group in np.unique(group_of)
-        ),
+        view_of=view_of,
+        views=tuple(slice(low, high) for low, high in zip(ends[:-1], ends[1:], strict=True)),
         radius=np.array([radius[own].max(axis=0) for own in members]),
         known=~several[firsts],
         left=windows[:, 0],

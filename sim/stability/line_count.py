@@ -25,7 +25,7 @@ def count_poles(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.
     plane : Plane
     table : Table
     view : View
-        Of the table's groups together.
+        Of what stands before the table's lines.
 
     Returns
     -------
@@ -37,15 +37,15 @@ def count_poles(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.
     """
     start, resolved = _starts(plane, table, view)
     end, sure = _half_turns(view.endless)
-    turns, turn_hz = end[table.group_of] - start, np.full(len(table.loads), np.nan)
-    resolved &= sure[table.group_of]
+    turns, turn_hz = end[table.view_of] - start, np.full(len(table.loads), np.nan)
+    resolved &= sure[table.view_of]
     load, cell = _open_cells(table, view)
     if len(load):
         crossings, sure, turn_hz = _crossings(plane, table, view, load, cell)
         turns += 2 * crossings
         resolved &= sure
         # Where 1 − a Γ ends on the negative axis, it is half a turn further than the crossings say.
-        ends = 1 - view.a[table.group_of, -1] * table.ends[:, -1] * table.turn[table.starts[table.row_of, -1]]
+        ends = 1 - view.a[table.view_of, -1] * table.endings
         turns += np.where(ends.real < 0, np.sign(ends.imag), 0).astype(int)
     return plane.unstable - turns, resolved, turn_hz
 
@@ -60,7 +60,7 @@ def _open_cells(table: Table, view: View) -> tuple[np.ndarray, np.ndarray]:
     if not len(near):
         return near, near
     size = size.astype(np.float32)
-    left, right = (size[:, at][kinds.group_of] * kinds.radius[:, at] for at in (near, near + 1))
+    left, right = (size[:, at][kinds.view_of] * kinds.radius[:, at] for at in (near, near + 1))
     step = np.abs(right - left)
     step *= np.float32(ROOM)
     step += np.maximum(left, right)
@@ -84,33 +84,34 @@ def _starts(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
     the real axis to the imaginary one adds m right angles. An unplugged output behind a capacitor has m = 1, a lossy
     line that ends in its own impedance m = 1/2. What is not real with that is the turn of something slower.
     """
-    endless, of = view.endless[:, :2], table.group_of
-    returned = 1 - view.a[of, :2] * table.beginnings
+    endless, of = view.endless[:, :2], table.view_of
+    returned = 1 - view.a[:, :2][of] * table.beginnings
     # The sum of both angles, and not that of their product: the turns of both are counted from there.
     apart = np.angle(endless[:, 0])[of] + np.angle(returned[:, 0])
-    growth = _logarithm(endless[:, 1])[of] - _logarithm(endless[:, 0])[of]
-    growth += _logarithm(returned[:, 1]) - _logarithm(returned[:, 0])
+    growth = _growth(endless)[of] + _growth(returned)
     half, sure = _to_axis(apart, growth / np.log(table.freq_hz[1] / table.freq_hz[0]))
     if sure.all():
         return half, sure
     freq_hz = np.geomspace(table.freq_hz[0], SLOWEST_HZ, SLOW_POINTS)
     slower, unsure = plane.at(freq_hz), np.nonzero(~sure)[0]
-    slow = {group: view_of(slower, group_at(table.loads[table.groups[group].loads.start], freq_hz))
-            for group in np.unique(table.group_of[unsure])}  # fmt: skip
+    numbers, firsts = np.unique(table.view_of[unsure], return_index=True)
+    slow = {number: view_of(slower, group_at(table.loads[row], freq_hz)) for number, row in
+            zip(numbers, unsure[firsts], strict=True)}  # fmt: skip
     for row in unsure:
-        below_view = slow[table.group_of[row]]
+        below_view = slow[table.view_of[row]]
         below = below_view.endless * (1 - below_view.a * exact_reflection(table.loads[row], freq_hz))
         steps = np.angle(below[1:] / below[:-1])
         angle = apart[row] + steps.sum()
-        growth = _logarithm(below[-2:-1] / below[-1:])
+        growth = _growth(below[None, :-3:-1])
         found = _to_axis(np.array([angle]), growth / np.log(freq_hz[-2] / freq_hz[-1]))
         half[row], sure[row] = found[0][0], found[1][0] and np.abs(steps).max() < COUNT_TURN
     return half, sure
 
 
-def _logarithm(value: np.ndarray) -> np.ndarray:
-    """Of a complex value's size."""
-    return np.log(value.real**2 + value.imag**2) / 2
+def _growth(value: np.ndarray) -> np.ndarray:
+    """Logarithm of the second value's size over the first's, of each row."""
+    square = value.real**2 + value.imag**2
+    return np.log(square[:, 1] / square[:, 0]) / 2
 
 
 def _to_axis(angle: np.ndarray, power: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -130,7 +131,7 @@ def _crossings(plane, table, view, load, cell):
     share, freq_hz = table.share[point], table.dense_hz[point]
     share[ends], freq_hz[ends] = 1.0, table.freq_hz[cell[pair[ends]] + 1]
     of_load, of_cell = load[pair], cell[pair]
-    group = table.group_of[of_load]
+    group = table.view_of[of_load]
     a = view.a[group, of_cell] + (view.a[group, of_cell + 1] - view.a[group, of_cell]) * share
     locus = 1 - a * gamma_of(table, of_load, of_cell, point, share)
     step = np.delete(np.arange(len(point)), ends)

@@ -6,9 +6,10 @@ Behind what stands before the line, 1 + T = f (1 − a Γ)/(1 − b Γ) for each
 network shows to the line, b the one that it would show with the probe's loop opened, and f its value on an endless one.
 
 *Margin.* f, a, b and |Γ| change slowly, so the smallest value over all phases of Γ is a bound that no length of line
-can hide a resonance from (:mod:`sim.stability.bound`). Where the bound lies above what was already found, nothing is
-looked at; elsewhere the line's turns are followed with :data:`~sim.stability.family.POINTS_A_TURN` points each, and the
-smallest one is refined with exact values.
+can hide a resonance from. Where a line turns once while the bound hardly rises, one of its phases attains the bound,
+and that is the margin; so it is with most loads. Others are followed wherever the bound lies below what was already
+found, with :data:`~sim.stability.family.POINTS_A_TURN` points a turn, and a small margin is refined with exact values
+(:mod:`sim.stability.line_margin`).
 
 *Poles.* The turns of 1 + z D around zero are those on an endless line plus those of 1 − a Γ. Where |a Γ| < 1 the latter
 cannot turn; elsewhere every step of its locus is made small enough to be counted, or the load is unresolved. A network
@@ -155,10 +156,11 @@ def _fine_enough(plane: Plane, table: Table, view: View) -> tuple[Plane, Table]:
 
 def _steps(view: View, step: float) -> np.ndarray:
     """Cells in which something turns too far."""
-    a = np.abs(np.diff(view.a)) > step * (1 + np.abs(view.a[1:]))
-    b = np.abs(np.diff(view.b)) > step * (1 + np.abs(view.b[:, 1:]))
-    ratio = view.f[:, 1:] / view.f[:, :-1]
+    both = np.concatenate([view.a[None], view.b])
+    wide = np.abs(both[:, 1:] - both[:, :-1]) > step * (1 + np.abs(both[:, 1:]))
     # Far from −1 the loop may turn as it likes. A logarithm of this size takes a change of at least that.
-    f = (np.abs(ratio - 1) > 1 - np.exp(-step)) & (np.minimum(view.size[:, 1:], view.size[:, :-1]) < 3)
-    f[f] = np.abs(np.log(ratio[f])) > step
-    return a | (b | f).any(axis=0)
+    low, high, size = view.f[:, :-1], view.f[:, 1:], view.size
+    far = np.abs(high - low) > (1 - np.exp(-step)) * size[:, :-1]
+    far &= np.minimum(size[:, 1:], size[:, :-1]) < 3
+    far[far] = np.abs(np.log(high[far] / low[far])) > step
+    return wide.any(axis=0) | far.any(axis=0)

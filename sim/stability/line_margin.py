@@ -49,15 +49,15 @@ def margins(plane: Plane, table: Table, view: View) -> tuple[np.ndarray, np.ndar
         On the table's frequencies.
     table : Table
     view : View
-        Of the table's groups together.
+        Of what stands before the table's lines.
 
     Returns
     -------
     margin, freq_hz : ndarray, shape (n_load,)
         Over all frequencies and probes, and where. [1, Hz]
     """
-    found, places = np.full(len(table.loads), np.inf), np.full(len(table.loads), np.nan)
-    for probe in range(len(plane.inverse)):
+    found, places = _of_probe(plane, table, view, 0)
+    for probe in range(1, len(plane.inverse)):
         near, at_hz = _of_probe(plane, table, view, probe)
         closer = near < found
         found, places = np.where(closer, near, found), np.where(closer, at_hz, places)
@@ -85,8 +85,9 @@ def _of_probe(plane: Plane, table: Table, view: View, probe: int) -> tuple[np.nd
         runs = _below(table, loads, cells, nearest, cut.start)
     if len(runs.load):
         dip = _on_points(_Locus.of(table, view, probe), loads, runs)
-        other, other_hz = _refined(plane, table, probe, loads, dip, cells.min(axis=1) < CARED_FOR)
-        nearest, places = np.fmin(nearest, other), np.where(other < nearest, other_hz, places)
+        cared = (cells.min(axis=1) < CARED_FOR) & np.isfinite(dip.near)
+        other, other_hz = _refined(plane, table, probe, loads, dip, cared) if cared.any() else (dip.near, dip.freq_hz)
+        nearest, places = np.minimum(nearest, other), np.where(other < nearest, other_hz, places)
     near[loads], at_hz[loads] = nearest, places
     return near, at_hz
 
@@ -109,7 +110,7 @@ def _settled(table: Table, view: View, probe: int, bound, cut: Cut) -> tuple[np.
         follow |= crossing
     # Where the phase of a small reflection changes next to nothing the bound is the value.
     rows = np.nonzero(follow)[0]
-    group, at, radius = kinds.group_of[rows], low[rows] + cut.start, cut.radius.ravel().take(place[rows])
+    group, at, radius = kinds.view_of[rows], low[rows] + cut.start, cut.radius.ravel().take(place[rows])
     a, b = view.a[group, at], view.b[probe, group, at]
     turns = radius * np.abs(a - b) > FLAT * np.abs(1 - a * b.conj() * (radius * radius))
     still = rows[~(turns | (radius > SMALL))]
@@ -125,20 +126,23 @@ def _settled(table: Table, view: View, probe: int, bound, cut: Cut) -> tuple[np.
 def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, Cut]:
     """Smallest |1 + T| over all phases of each kind's reflection, and the kinds from where on they are wanted.
 
-    float32, shape (n_kind, n_freq − start); negative where the reflection is too large for a zero, see
-    :func:`sim.stability.bound.least_over_disc`, whose formula without its floor is that of the rim. Where the size of
-    the reflection is not known, 0 takes the place of what is negative.
+    float32, shape (n_kind, n_freq − start); negative where the reflection is too large for a zero. Where its size is
+    not known, and it may be smaller, 0 takes the place of what is negative.
+
+    A Möbius map takes the circle |Γ| = r to one about (1 − a b* r²)/(1 − |b|² r²) of radius r |a − b|/|1 − |b|² r²|
+    (textbook). With |1 − a b* r²|² − r² |a − b|² = (1 − |a|² r²)(1 − |b|² r²) its distance from zero is
+    |1 − |a|² r²|/(|1 − a b* r²| + r |a − b|), on either side of |b| r = 1.
     """
     a, b, size = view.a, view.b[probe], view.size[probe]
     mixed, square = a * b.conj(), a.real**2 + a.imag**2
     # (1 − |a|² r²)|f| / (√(1 + r² (r² |a b*|² − 2 Re a b*)) + r |a − b|), with a little above one for rounding.
     parts = (square * -size, size, mixed.real**2 + mixed.imag**2, -2 * mixed.real, np.abs(a - b))
-    start = _first_needed(table.most, *parts, abs(a[:, -1]), abs(b[:, -1]))
+    start = _first_needed(table, parts, view.f[probe, :, -1], a[:, -1], b[:, -1])
     parts = np.array(parts, dtype=np.float32)[:, :, start:]
     kinds, cut = table.kinds, cut_at(table.kinds, start)
     bound = np.empty_like(cut.radius)
-    # Group by group, into what is there: new arrays as large as all cost more than what is reckoned in them.
-    for number, group in kinds.groups:
+    # View by view, into what is there: new arrays as large as all cost more than what is reckoned in them.
+    for number, group in enumerate(kinds.views):
         scale, one, both, twice, apart = parts[:, number]
         square, found = cut.square[group], bound[group]
         rim, part = square * both, cut.radius[group] * apart
@@ -155,16 +159,14 @@ def _bounds(table: Table, view: View, probe: int) -> tuple[np.ndarray, Cut]:
     return bound, cut
 
 
-def _first_needed(most, scale, size, both, twice, apart, a, b) -> int:
+def _first_needed(table: Table, parts, f, a, b) -> int:
     """The place on the grid below which the loop is so strong that no load comes near what all have at its end."""
-    last = most[:, -1]
-    room = 1 - b * last
-    if room.min() <= 0:
-        return 0
-    reached = FAR * size[:, -1] * (1 + a * last) / room
+    group, gamma, most = table.view_of, table.endings, table.most
+    reached = FAR * np.abs(f[group] * (1 - a[group] * gamma) / (1 - b[group] * gamma)).max()
+    scale, size, both, twice, apart = parts
     square = most * most
     rim = np.sqrt(1.000001 + square * (square * both + twice)) + most * apart
-    near = size + square * scale <= reached[:, None] * rim
+    near = size + square * scale <= reached * rim
     return max(int(near.any(axis=0).argmax()) - 1, 0) // BEGIN_AT * BEGIN_AT
 
 
@@ -215,11 +217,11 @@ class _Locus:
     @classmethod
     def of(cls, table: Table, view: View, probe: int) -> "_Locus":
         values = np.array([view.f[probe], view.a, view.b[probe]]).reshape(3, -1)
-        # The step from one group to the next is never asked for.
+        # The step from one view to the next is never asked for.
         return cls(table, values, np.diff(values))
 
     def __call__(self, load, cell, share, point):
-        place = self.table.group_of[load] * len(self.table.freq_hz) + cell
+        place = self.table.view_of[load] * len(self.table.freq_hz) + cell
         f, a, b = self.values[:, place] + self.steps[:, place] * share
         gamma = gamma_of(self.table, load, cell, point, share)
         return f * (1 - a * gamma) / (1 - b * gamma)
@@ -227,7 +229,7 @@ class _Locus:
 
 def _on_grid(table: Table, view: View, probe: int, loads: np.ndarray, start: int) -> tuple[np.ndarray, np.ndarray]:
     """Smallest |1 + T| of some loads on the grid itself, and where. [1, Hz]"""
-    group, gamma = table.group_of[loads], table.on_grid[loads, start:]
+    group, gamma = table.view_of[loads], table.on_grid[loads, start:]
     a, b = (x[:, start:].astype(np.complex64)[group] for x in (view.a, view.b[probe]))
     size = view.size[probe, :, start:].astype(np.float32)[group]
     a *= gamma
@@ -258,15 +260,14 @@ def _on_points(locus: _Locus, loads: np.ndarray, runs: Runs) -> _Dip:
     bend[ends] = bend[0] = bend[ends[:-1] + 1] = 0
     near, place = _chords(distance[:-1], distance[1:], (bend[:-1] + bend[1:]) / 2)
     near[ends[:-1]] = np.inf
-    owner = runs.load[pair[:-1]]
+    owner = np.searchsorted(loads, runs.load)[pair[:-1]]
     firsts = np.nonzero(np.concatenate([[True], owner[1:] != owner[:-1]]))[0]
-    mine = np.searchsorted(loads, owner[firsts])
     least = np.full(len(loads), np.inf)
-    least[mine] = np.minimum.reduceat(near, firsts)
+    least[owner[firsts]] = np.minimum.reduceat(near, firsts)
     # Written backwards, so that of equals the first stays.
-    hit = np.nonzero(near == np.repeat(least[mine], np.diff(firsts, append=len(near))))[0][::-1]
+    hit = np.nonzero(near == least[owner])[0][::-1]
     freq_hz, step = np.full(len(loads), np.nan), np.full(len(loads), np.nan)
-    mine, begin_hz = np.searchsorted(loads, owner[hit]), table.dense_hz[point[hit]]
+    mine, begin_hz = owner[hit], table.dense_hz[point[hit]]
     step[mine] = np.log(table.dense_hz[point[hit] + 1] / begin_hz)
     freq_hz[mine] = begin_hz * np.exp(step[mine] * place[hit])
     return _Dip(least, freq_hz, step)
@@ -294,9 +295,9 @@ def _refined(plane, table, probe, each, dip: _Dip, cared: np.ndarray) -> tuple[n
     Between four exact values the locus is a cubic: of a twelfth of a turn that is right to a few parts in 1e5.
     """
     at_hz, near = dip.freq_hz.copy(), dip.near.copy()
-    loads = np.nonzero(cared & np.isfinite(dip.near))[0]
+    loads = np.nonzero(cared)[0]
     step = dip.step[loads]
-    for _ in range(DEEP_ROUNDS if len(loads) else 0):
+    for _ in range(DEEP_ROUNDS):
         freq_hz = at_hz[loads, None] * np.exp(step[:, None] * _AROUND)
         freq_hz = freq_hz.clip(table.freq_hz[0], table.freq_hz[-1])
         view, gamma = view_at(plane, table, each[loads], freq_hz)
