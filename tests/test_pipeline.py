@@ -37,6 +37,7 @@ ONLY_WITH_CAUSE = (
     "temperature.csv",
     "drift.csv",
     "products.csv",
+    "model.csv",
 )
 """Tables of studies that ask for them."""
 SAME = (

@@ -14,10 +14,10 @@ TIES = ("gnd", "nc")
 """What else a port may be: tied to ground, or left open."""
 
 _NAMES = {
-    "inp": "inp in+ +in inplus vin+ vinp nonin noninv ninv nip ip pin p plus + ino+ in_p vp 1in+ ina+",
-    "inn": "inn in- -in inm inminus vin- vinn vinm inv invin nin n minus - in_n in_m vn 1in- ina-",
-    "vcc": "vcc v+ +v vs+ +vs vp+ vdd vpos vplus vsp vccp 99 vcc+ avdd vps",
-    "vee": "vee v- -v vs- -vs vn- vss vneg vminus vsn vccn 50 vcc- vee- avss vms",
+    "inp": "inp in+ +in inplus vin+ vinp nonin noninv ninv nip ip pin plus + ino+ in_p 1in+ ina+",
+    "inn": "inn in- -in inm inminus vin- vinn vinm inv invin nin minus - in_n in_m 1in- ina-",
+    "vcc": "vcc v+ +v vs+ +vs vp+ vdd vpos vplus vsp vccp vcc+ avdd vps",
+    "vee": "vee v- -v vs- -vs vn- vss vneg vminus vsn vccn vcc- vee- avss vms",
     "out": "out vout output o vo out1 1out outa",
 }
 _ROLE_OF_NAME = {name: role for role, names in _NAMES.items() for name in names.split()}

@@ -23,7 +23,7 @@ from sim.deck.maker.semiconductors import known_settings
 
 MOST_ELEMENTS = 3_000
 """Elements of a model written out; op-amps have some tens to hundreds. [1]"""
-_STAYS = {"time": "time", "temper": "temper"}
+_STAYS = ("time", "temper")
 _CONSTANTS = {"pi": math.pi, "gmin": 1e-12}
 
 
@@ -36,15 +36,12 @@ class Flat:
     lines : list of str
     left_out : dict of str to None
         What was passed over, in order.
-    grounded : bool
-        Whether it refers to node 0.
     uses_temperature : bool
         Whether numbers depend on the temperature.
     """
 
     lines: list[str] = field(default_factory=list)
     left_out: dict[str, None] = field(default_factory=dict)
-    grounded: bool = False
     uses_temperature: bool = False
 
 
@@ -99,7 +96,6 @@ class Scope:
         if word in self._nodes:
             return self._nodes[word]
         if word in ("0", "gnd"):
-            self.shared.flat.grounded = True
             return "0"
         return self.shared.name("node", "", self.path, word)
 
