@@ -25,6 +25,11 @@ CARED_FOR = 0.5
 DEEP, DEEP_ROUNDS = 0.1, 6
 """A margin is looked at again, in shorter steps, while it is less than this share of the way that the locus makes
 around it, at most so often. [1]"""
+MOST_DIPS = 4
+"""So many of a load's dips are refined, deepest first, while they may be deeper than what is known."""
+TINY, BETWEEN = 0.05, 0.01
+"""Below the first, dips that look shallower by no more than the second are refined too: loci between the grid's
+frequencies are not known better. [1]"""
 FAR = 1.5
 """The loop is looked at from where it may first come within this many times what all bring it to in the end. [1]"""
 FEW_POINTS = 20
@@ -84,10 +89,21 @@ def _of_probe(plane: Plane, table: Table, view: View, probe: int) -> tuple[np.nd
         nearest, places = np.minimum(nearest, upper), np.where(upper < nearest, upper_hz, places)
         runs = _below(table, loads, cells, nearest, cut.start)
     if len(runs.load):
-        dip = _on_points(_Locus.of(table, view, probe), loads, runs)
-        cared = (cells.min(axis=1) < CARED_FOR) & np.isfinite(dip.near)
-        other, other_hz = _refined(plane, table, probe, loads, dip, cared) if cared.any() else (dip.near, dip.freq_hz)
-        nearest, places = np.minimum(nearest, other), np.where(other < nearest, other_hz, places)
+        steps = _on_points(_Locus.of(table, view, probe), loads, runs)
+        small, wanted = cells.min(axis=1) < CARED_FOR, 1 - LEAST_GAIN
+        for more in range(MOST_DIPS):
+            dip, hit = steps.lowest(table)
+            lower = dip.near < (np.where(nearest < TINY, nearest + BETWEEN, wanted * nearest) if more else np.inf)
+            cared = small & lower
+            other, other_hz = dip.near, dip.freq_hz
+            if cared.any():
+                other, other_hz = _refined(plane, table, probe, loads, dip, cared)
+            lower &= other < nearest
+            nearest, places = np.where(lower, other, nearest), np.where(lower, other_hz, places)
+            if not cared.any():
+                break
+            # What was refined is known; another dip may turn out to be the deeper one.
+            steps.strike(hit[cared])
     near[loads], at_hz[loads] = nearest, places
     return near, at_hz
 
@@ -246,8 +262,39 @@ def _below(table: Table, loads: np.ndarray, cells: np.ndarray, nearest: np.ndarr
     return Runs.of(table, loads[load], cell + start)
 
 
-def _on_points(locus: _Locus, loads: np.ndarray, runs: Runs) -> _Dip:
-    """On all dense points of some cells of some loads."""
+@dataclass(frozen=True)
+class _Steps:
+    """Steps of the loci of some loads: load (its place among them), distance, where on the step, and first point."""
+
+    count: int
+    owner: np.ndarray
+    near: np.ndarray
+    place: np.ndarray
+    point: np.ndarray
+
+    def lowest(self, table: Table) -> tuple[_Dip, np.ndarray]:
+        """The nearest step of each load, and its number."""
+        firsts = np.nonzero(np.concatenate([[True], self.owner[1:] != self.owner[:-1]]))[0]
+        least = np.full(self.count, np.inf)
+        least[self.owner[firsts]] = np.minimum.reduceat(self.near, firsts)
+        # Written backwards, so that of equals the first stays.
+        hit = np.nonzero(self.near == least[self.owner])[0][::-1]
+        number = np.zeros(self.count, dtype=int)
+        freq_hz, step = np.full(self.count, np.nan), np.full(self.count, np.nan)
+        mine, begin_hz = self.owner[hit], table.dense_hz[self.point[hit]]
+        number[mine] = hit
+        step[mine] = np.log(table.dense_hz[self.point[hit] + 1] / begin_hz)
+        freq_hz[mine] = begin_hz * np.exp(step[mine] * self.place[hit])
+        return _Dip(least, freq_hz, step), number
+
+    def strike(self, number: np.ndarray) -> None:
+        """Leave some steps and their neighbours out from now on."""
+        for beside in (-1, 0, 1):
+            self.near[np.minimum(np.maximum(number + beside, 0), len(self.near) - 1)] = np.inf
+
+
+def _on_points(locus: _Locus, loads: np.ndarray, runs: Runs) -> _Steps:
+    """Steps between all dense points of some cells of some loads."""
     table = locus.table
     pair, point, ends = runs.points()
     share = table.share[point]
@@ -261,16 +308,7 @@ def _on_points(locus: _Locus, loads: np.ndarray, runs: Runs) -> _Dip:
     near, place = _chords(distance[:-1], distance[1:], (bend[:-1] + bend[1:]) / 2)
     near[ends[:-1]] = np.inf
     owner = np.searchsorted(loads, runs.load)[pair[:-1]]
-    firsts = np.nonzero(np.concatenate([[True], owner[1:] != owner[:-1]]))[0]
-    least = np.full(len(loads), np.inf)
-    least[owner[firsts]] = np.minimum.reduceat(near, firsts)
-    # Written backwards, so that of equals the first stays.
-    hit = np.nonzero(near == least[owner])[0][::-1]
-    freq_hz, step = np.full(len(loads), np.nan), np.full(len(loads), np.nan)
-    mine, begin_hz = owner[hit], table.dense_hz[point[hit]]
-    step[mine] = np.log(table.dense_hz[point[hit] + 1] / begin_hz)
-    freq_hz[mine] = begin_hz * np.exp(step[mine] * place[hit])
-    return _Dip(least, freq_hz, step)
+    return _Steps(len(loads), owner, near, place, point[:-1])
 
 
 def _chords(start: np.ndarray, end: np.ndarray, bend: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -92,3 +92,14 @@ def test_the_frequency_of_oscillation_is_told():
             pole -= distance(pole) / slope
         assert pole.real > 0
         assert found.turn_hz[i] == pytest.approx(pole.imag / 2 / np.pi, rel=0.2)
+
+
+def test_the_deepest_of_several_dips_is_found():
+    """Where several dips nearly touch zero it is the deepest one, of every frequency, that is told."""
+    buffer = Buffer(gbw=397.433e6, second=94.563e6, r_out=68.70, series=2.4253)
+    loads = loads_of(CABLES, (2.61,), ("unplugged",))
+    found = judge_lines(buffer.plane((table := table_for(buffer, loads)).freq_hz), table)
+    [i] = [i for i, load in enumerate(loads) if load.line.length and load.cable is CABLES[1]]
+    margin, unstable = plain(buffer, loads[i])
+    assert found.margin[i] == pytest.approx(margin, rel=0.02, abs=1e-3)
+    assert found.unstable[i] == unstable == 6
