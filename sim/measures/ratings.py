@@ -50,6 +50,18 @@ class Rating:
             "output_current": record.iout,
         }[self.resting]
 
+    @property
+    def key(self) -> str:
+        """Key of the record that holds it."""
+        return {
+            "volts": "supply_max_v" if self.most else "supply_min_v",
+            "input_above": "vin_cm_low_headroom_v",
+            "input_below": "vin_cm_high_headroom_v",
+            "output_above": "output_swing_headroom_v",
+            "output_below": "output_swing_headroom_v",
+            "output_current": "iout_ma",
+        }[self.resting]
+
     def excess(self, values: np.ndarray, limit: float) -> np.ndarray:
         """How far values lie beyond the limit, negative inside; same shape and unit."""
         return values - limit if self.most else limit - values

@@ -36,15 +36,18 @@ def supply_ends_told(study, chain) -> list[str]:
     what = f"{source.value:g} V{spread}"
     found = []
     for record in dict.fromkeys(chain.opamps):
-        source_of = "" if record.verified else " (not verified against a data sheet)"
+        ends = [
+            "" if record.status(key) == "seen" else " (not verified against a data sheet)"
+            for key in ("supply_max_v", "supply_min_v")
+        ]
         if source.value <= record.supply_max < most * (1 - _ROUNDING):
             found.append(
-                f"{what} may bring {most:.4g} V; {record.part}'s range ends at {record.supply_max:g} V{source_of}."
+                f"{what} may bring {most:.4g} V; {record.part}'s range ends at {record.supply_max:g} V{ends[0]}."
                 " A run says what is left of it behind all drops."
             )
         if least < record.supply_min * (1 - _ROUNDING) and record.supply_min <= source.value:
             found.append(
                 f"{what} may leave {least:.4g} V{behind}; {record.part}'s range begins at {record.supply_min:g}"
-                f" V{source_of}."
+                f" V{ends[1]}."
             )
     return found

@@ -80,8 +80,10 @@ def ratings_table(rated: Sequence[RatedScenario], units: np.ndarray, conditions)
     rows = []
     for one in rated:
         for place, (device, record) in enumerate(one.devices):
-            head = {"scenario": one.number, "device": device, "part": record.part, "verified": int(record.verified)}
-            rows += [head | _row(one, place, record, rating, units, conditions) for rating in RATINGS]
+            head = {"scenario": one.number, "device": device, "part": record.part}
+            for rating in RATINGS:
+                seen = {"verified": int(record.status(rating.key) == "seen")}
+                rows.append(head | seen | _row(one, place, record, rating, units, conditions))
         rows.append({"scenario": one.number, "device": "", "part": WHOLE, **_reserve(one, units, conditions)})
         for corner, found in one.corners:
             if isinstance(found, Failed):

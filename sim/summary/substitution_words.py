@@ -18,7 +18,6 @@ from sim.summary.yields import NEEDED_YIELD
 MOST_TOLD = 8
 """Candidates of which the opening tells the reason."""
 MOST_MISSES = 3
-_UNVERIFIED = " (its data are not verified)"
 _ORDER = ("drop-in", "re-match", "capacitor", "no", "unknown")
 
 
@@ -154,7 +153,6 @@ def mixed_told(verdict: Verdict, takes: Takes, build: int, cable: str) -> str:
         return ""
     at = found.worst
     with_it = f" with {verdict.compensation.words}" if verdict.compensation else ""
-    with_it += _UNVERIFIED if one.unverified else ""
     where = f", with {chosen_text(one.others)}" if one.others else ""
     gain, phase = ([values[at] for values in steps] for steps in (found.system.gain_db, found.system.phase_deg))
     spread = ""
@@ -328,17 +326,24 @@ def substitution_told(entries: Sequence[Mapping]) -> list[str]:
     for (reference, others), group in groups.items():
         group = sorted(group, key=lambda entry: _ORDER.index(entry["kind"]))
         where = f", with {chosen_text(others)}" if others else ""
-        said = [f"{entry['opamp']}: {_marked(entry)}" for entry in group]
-        where += _UNVERIFIED if group[0]["reference_unverified"] else ""
+        said = [f"{entry['opamp']}: {entry['verdict']}" for entry in group]
         decisions.append(f"Instead of {reference}{where}: {'; '.join(said)}.")
     told, order = [], sorted(entries, key=lambda entry: _ORDER.index(entry["kind"]))
     several = len(groups) > 1
     for entry in order[:MOST_TOLD]:
         where = f", with {chosen_text(entry['others'].items())}" if several else ""
-        told.append(f"{entry['opamp']}{where}: {_marked(entry)}. {entry['reason']}")
+        told.append(f"{entry['opamp']}{where}: {entry['verdict']}. {entry['reason']}")
     if len(order) > MOST_TOLD:
         told.append(f"The reasons of {len(order) - MOST_TOLD} other verdicts stand in substitution.csv.")
-    return [*decisions, *told]
+    return [*decisions, *_unread(entries), *told]
+
+
+def _unread(entries: Sequence[Mapping]) -> list[str]:
+    """Of which parts a verdict rests on data that nobody read."""
+    parts = [entry["reference"] for entry in entries if entry["reference_unverified"]]
+    parts += [part for entry in entries for part in entry["unverified"]]
+    named = list(dict.fromkeys(parts))
+    return [f"Not all data of {listed(named)} were read in a data sheet."] if named else []
 
 
 def mixed_lines(entries: Sequence[Mapping]) -> list[str]:
@@ -358,11 +363,6 @@ def mixed_lines(entries: Sequence[Mapping]) -> list[str]:
 def chosen_text(others: Iterable[tuple[str, str]]) -> str:
     """Other varied keys and their values: "60 m", "feedline length 0"."""
     return listed([text if any(map(str.isalpha, text)) else f"{spoken(key)} {text}" for key, text in others])
-
-
-def _marked(entry: Mapping) -> str:
-    mark = _UNVERIFIED if entry["unverified"] else ""
-    return f"{entry['verdict']}{mark}"
 
 
 # ---------------------------------------------------------------------- substitution.csv

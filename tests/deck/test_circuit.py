@@ -179,7 +179,7 @@ def test_missing_circuit(tmp_path):
 @pytest.mark.parametrize("name", ["/dev/zero", "/dev/stdin", ".", "", "../deck"])
 def test_no_regular_file(name, tmp_path):
     """A device, a folder or nothing at all is not read."""
-    with pytest.raises(CircuitError):
+    with pytest.raises(InputError):
         read_circuit(name, tmp_path)
 
 

@@ -108,9 +108,9 @@ def test_the_words_are_the_four_and_each_has_its_reason():
     entries = [entry_of(verdict, TAKES, 8, "rg6") for verdict in told.values()]
     opening = substitution_told(entries)
     assert opening[0].startswith("Instead of OLD: NEW: drops in; NEW: works, but re-match the whole array; NEW: needs")
-    assert "no (its data are not verified)" in opening[0] and len(opening) == 5
+    assert opening[1] == "Not all data of NEW were read in a data sheet." and len(opening) == 6
     old = substitution_told([entries[0] | {"reference_unverified": True}])
-    assert old[0] == "Instead of OLD (its data are not verified): NEW: drops in."
+    assert old[:2] == ["Instead of OLD: NEW: drops in.", "Not all data of OLD were read in a data sheet."]
     assert mixed_told(told["no"], TAKES, 8, "rg6") == ""
     assert mixed_told(told["drops in"], TAKES, 8, "rg6").startswith("One NEW among 7 OLD: off most")
 
