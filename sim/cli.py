@@ -16,6 +16,7 @@ _COMMANDS = {
     "export": "write a plain ngspice deck, or a Touchstone file, of a study's chain",
     "judge": "is this deck stable, and by how much: for any SPICE deck that carries a probe",
     "match": "which of the measured units belong together, and which goes where",
+    "order": "how many boards to build, what to buy for them, which grade of parts is worth it",
     "new": "write a commented study to start from",
 }
 _MODULES = {"list": "listing"}

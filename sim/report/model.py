@@ -71,6 +71,17 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class OrderSection:
+    """What to order, or why an order is not shown; `parts` and `grades` may be empty."""
+
+    verdict: tuple[str, ...] = ()
+    parts: Table = field(default_factory=Table)
+    grades: Table = field(default_factory=Table)
+    notes: tuple[str, ...] = ()
+    stale: str = ""
+
+
+@dataclass(frozen=True)
 class Page:
     """Everything on the page, in reading order."""
 
@@ -85,6 +96,7 @@ class Page:
     mending: Table = field(default_factory=Table)
     phasing: Table = field(default_factory=Table)
     arrays: Table = field(default_factory=Table)
+    order: OrderSection = field(default_factory=OrderSection)
     yields: tuple[YieldRow, ...] = ()
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
     limits_set: bool = False

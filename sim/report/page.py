@@ -68,6 +68,7 @@ def compose(out_dir: Path) -> Page:
     from sim.report import assumptions, tables
     from sim.report.arrays import phasing_table, spread_table
     from sim.report.mending import mending_table
+    from sim.report.order import order_section
     from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
@@ -100,6 +101,7 @@ def compose(out_dir: Path) -> Page:
         mending=mending_table(answer, names),
         phasing=phasing_table(answer, shown.numbers[0]),
         arrays=spread_table(answer, names),
+        order=order_section(out_dir),
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,
