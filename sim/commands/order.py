@@ -64,8 +64,10 @@ def act(given) -> int:
     every = scenarios(study)
     _check(given, study, len(every))
     wish = _wish(given)
+    from sim.deck.build import chain_of
     from sim.order.prices import read_prices
 
+    chain_of(every[given.scenario].study)  # what is wrong with it is told before anything is written
     prices = read_prices(given.prices) if given.prices else None
     out = Path(given.out) if given.out else default_out(given.study)
     own_folder(given, out)

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sim.errors import BandfloorError
 from sim.order.simulated import Builds
 from sim.quantity import Limit
 from sim.summary.matching import build_deviations, phase_deviations
-from sim.summary.yields import RESERVE, clopper_pearson
+from sim.summary.yields import clopper_pearson
 
 MATCHED = {
     "match_gain_db": ("gain_db", build_deviations),
@@ -23,6 +24,8 @@ MATCHED = {
     "match_system_phase_deg": ("system_phase_deg", phase_deviations),
 }
 """What each match compares, and how."""
+_RESERVE = "_reserve_v"
+"""Ending of measures that no board may have below zero, asked or not, such as :data:`sim.summary.yields.RESERVE`."""
 
 
 def measured(builds: Builds, measure: str, boards: int) -> np.ndarray:
@@ -34,8 +37,15 @@ def measured(builds: Builds, measure: str, boards: int) -> np.ndarray:
     measure : str
         A match is the deviation from the mean of those boards.
     boards : int
+
+    Raises
+    ------
+    BandfloorError
+        Nothing gives the measure; to pass over its limit would make the yield look better than it is.
     """
     if measure not in MATCHED:
+        if measure not in builds.values:
+            raise BandfloorError(f"An order does not judge {measure}.\n  Take its limit out, and judge it by a run.")
         return builds.values[measure][:, :boards]
     base, deviations = MATCHED[measure]
     values = builds.values[base][:, :boards]
@@ -55,8 +65,9 @@ def kept_limits(builds: Builds, limits: Mapping[str, Limit], boards: int) -> dic
         Of each build.
     """
     kept = {name: limit.holds(measured(builds, name, boards)).all(axis=-1) for name, limit in limits.items()}
-    if RESERVE not in limits and RESERVE in builds.values:
-        kept[RESERVE] = ~(builds.values[RESERVE][:, :boards, 0] < 0)
+    for name in builds.values:
+        if name.endswith(_RESERVE) and name not in limits:
+            kept[name] = ~(builds.values[name][:, :boards, 0] < 0)
     return kept
 
 

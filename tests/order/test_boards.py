@@ -5,6 +5,7 @@ from math import comb
 import numpy as np
 import pytest
 
+from sim.errors import BandfloorError
 from sim.order.boards import boards_needed, good_boards, measured
 from sim.order.simulated import Builds
 from sim.quantity import parse_limit
@@ -116,3 +117,9 @@ def test_boards_that_fail_are_bad_and_in_no_mean():
     builds = made.upto(4)
     builds.values["supply_reserve_v"] = np.array([[[1.0], [1.0], [-0.1], [np.nan]]])
     assert good_boards(builds, limits, 4).tolist() == [[True, False, False, True]]
+
+
+def test_a_limit_that_nothing_gives_is_refused():
+    """A limit on a measure that the boards do not have is no limit kept."""
+    with pytest.raises(BandfloorError, match="does not judge headroom_db"):
+        good_boards(MadeUp([[10.0, 10.1]]).upto(2), {"headroom_db": parse_limit("> 3")}, 2)

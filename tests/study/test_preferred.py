@@ -90,4 +90,4 @@ def test_what_is_no_span_is_refused(text, said):
 )
 def test_nearest_value(value, series, nearest):
     """The nearest preferred value is chosen by ratio, and the next decade's first one may be it."""
-    assert nearest_value(value, series) == pytest.approx(nearest, rel=1e-12)
+    assert nearest_value(value, series) == pytest.approx(nearest, rel=1e-12, abs=0)
