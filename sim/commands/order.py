@@ -5,6 +5,7 @@ import contextlib
 import json
 import os
 import textwrap
+import time
 from pathlib import Path
 
 # Arrays of this size gain nothing from more threads, and results must not depend on how many there are.
@@ -23,6 +24,7 @@ BUILDS = 300
 """Builds that are simulated unless told otherwise: a share of 95 % is then known within 2.5 %."""
 _LEAST_BUILDS, _MOST_BUILDS = 20, 100_000
 _WIDTH = 100
+_DRAW_EVERY_S = 0.2
 _ANSWER, _TABLE = "order.json", "order.csv"
 
 
@@ -166,8 +168,10 @@ def _progress(given, wish, scenario, cores: int):
         TextColumn("boards"),
         TimeRemainingColumn(),
     )
-    with Progress(*columns, console=console, transient=not console.is_terminal) as bar:
+    # No thread of its own: children are forked meanwhile.
+    with Progress(*columns, console=console, transient=not console.is_terminal, auto_refresh=False) as bar:
         tasks: list = []
+        drawn = [0.0]
 
         def stage(what: str, boards: int) -> None:
             if tasks:
@@ -180,6 +184,9 @@ def _progress(given, wish, scenario, cores: int):
                 # More boards of the same builds than were meant at first.
                 bar.update(task.id, total=task.completed + boards)
             bar.advance(task.id, boards)
+            if time.monotonic() - drawn[0] > _DRAW_EVERY_S:
+                drawn[0] = time.monotonic()
+                bar.refresh()
 
         yield progress, stage
 
@@ -192,13 +199,13 @@ def _estimate(given, wish, scenario, cores: int) -> str:
     runs = wish.builds * wish.first
     each = SECONDS_PER_RUN + SECONDS_PER_LOAD * len(study_loads(scenario.study))
 
-    def time(count: int) -> str:
+    def lasts(count: int) -> str:
         seconds = count * each / cores
         return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
 
-    more = f"; then at most {reruns} re-runs with other grades, {time(reruns * runs)} more" if reruns else ""
+    more = f"; then at most {reruns} re-runs with other grades, {lasts(reruns * runs)} more" if reruns else ""
     return (
-        f"{wish.builds} builds of {wish.first} boards at first: about {time(runs)} on {cores} core{'s' * (cores > 1)}"
+        f"{wish.builds} builds of {wish.first} boards at first: about {lasts(runs)} on {cores} core{'s' * (cores > 1)}"
         f"{more} (estimates; more boards where they are needed)"
     )
 

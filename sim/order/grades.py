@@ -58,10 +58,14 @@ def kind_of(part: Part) -> str:
 
 def usual_grades(part: Part) -> tuple[float, ...]:
     """Tolerances in which the part is sold, tightest first, as shares of its value. [1]"""
-    kind = kind_of(part)
-    if kind == "c0g" and part.value.value < SMALL_C0G_F * (1 - _SAME):
+    if _absolute(part):
         return tuple(spread / part.value.value for spread in SMALL_C0G if spread < part.value.value)
-    return GRADES.get(kind) or _UNSAID[part.kind]
+    return GRADES.get(kind_of(part)) or _UNSAID[part.kind]
+
+
+def _absolute(part: Part) -> bool:
+    """Whether it is sold by absolute tolerance."""
+    return kind_of(part) == "c0g" and part.value.value < SMALL_C0G_F * (1 - _SAME)
 
 
 def grade_words(part: Part, share: float | None = None) -> str:
@@ -80,7 +84,7 @@ def grade_words(part: Part, share: float | None = None) -> str:
         if not _even(tolerance):
             return str(tolerance)
         share = tolerance.high
-    if kind_of(part) == "c0g" and part.value.value < SMALL_C0G_F * (1 - _SAME):
+    if _absolute(part) and any(abs(share / usual - 1) < _SAME for usual in usual_grades(part)):
         return f"{1e12 * share * part.value.value:.3g} pF"
     return f"{100 * share:.3g} %"
 

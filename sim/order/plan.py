@@ -98,6 +98,8 @@ class Plan:
         Boards if each were good or bad by itself, at the same yield.
     fails : dict of str to float
         Share of boards outside each limit that some are outside of, largest first. [1]
+    outside : tuple of str
+        Limits that the nominal board does not keep.
     failed : int
         Boards that did not simulate, of `simulated`.
     simulated : int
@@ -115,6 +117,7 @@ class Plan:
     need: Need
     independent: int | None
     fails: dict[str, float]
+    outside: tuple[str, ...]
     failed: int
     simulated: int
     reason: str
@@ -190,6 +193,11 @@ def work_out(
         need=need,
         independent=independent_boards(wish.good, need.good_share, wish.confidence, wish.most),
         fails=dict(sorted(fails.items(), key=lambda one: -one[1])),
+        outside=tuple(
+            name
+            for name, limit in limits.items()
+            if name in builds.nominal and not limit.holds(builds.nominal[name]).all()
+        ),
         failed=len(builds.reasons),
         simulated=wish.builds * need.looked,
         reason=builds.reasons[0] if builds.reasons else "",

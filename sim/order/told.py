@@ -112,7 +112,7 @@ def lot_words(item: Mapping) -> str:
     if not item["one_lot"]:
         return "–"
     share, what = max((item[f"share_match_{what}"] or 0.0, what) for what in ("gain", "phase"))
-    return f"yes: {100 * share:.0f} % of {what} match" if share >= DRIVES else "yes, as studied"
+    return f"yes: {100 * share:.0f} % of {what} match" if share >= DRIVES else "yes, as in the study"
 
 
 def _tried_entry(one: Tried, change: float | None) -> dict:
@@ -184,6 +184,11 @@ def _verdict(plan: Plan, choice: Mapping) -> list[str]:
     if plan.fails:
         outside = [f"{measure_name(name)} ({percent(share)} of boards)" for name, share in list(plan.fails.items())[:3]]
         told.append(f"What boards fail: {listed(outside)}.")
+    if plan.outside:
+        told.append(
+            f"The nominal board itself is outside {listed([measure_name(name) for name in plan.outside])}: mend the"
+            " design first, no grade does."
+        )
     if plan.failed:
         told.append(
             f"{plan.failed} of {plan.simulated} simulated boards did not simulate and count as bad; the first:"
@@ -206,18 +211,22 @@ def _beside(plan: Plan) -> str:
 
 def _why_not(plan: Plan) -> str:
     need = plan.need
-    # Builds in which next to nothing is good, against builds that are all alike and thin.
-    if need.hopeless > 0 and need.good_share > 0.5:
+    if plan.independent is not None:
+        hopeless = f" ({percent(need.hopeless)} of builds)" if need.hopeless > 0 else ""
         return (
-            f"In {percent(need.hopeless)} of the builds too few boards are good whatever their number, since what they"
-            " have in common, their lots above all, is off: more boards of the same lots do not help. Measure a lot"
-            " before it is built in, take a tighter grade, or widen the limit."
+            f"{percent(need.good_share)} of boards are good, and were each good or bad by itself, {plan.independent}"
+            " would do. But boards of one build share their lots: where a lot is off, too few are good whatever their"
+            f" number{hopeless}. More boards of the same lots do not help: measure a lot before it is built in, take a"
+            " tighter grade, or widen the limit."
         )
     return f"Too few boards are good: {percent(need.good_share)}. Mend the design or widen the limit first."
 
 
 def _notes(plan: Plan) -> list[str]:
-    notes = []
+    notes = [
+        "How a tolerance splits into lot and piece is an assumption (from memory, no source), and the number of boards"
+        " rests on it; spreads of op-amps are estimates."
+    ]
     if plan.items:
         notes.append(
             f"Pieces include what gets lost on the way: {100 * ATTRITION_SHARE:.0f} % and at least {LEAST_ATTRITION} of"

@@ -42,6 +42,7 @@ def test_grade_in_words():
     """A grade is said as it is ordered."""
     assert grade_words(part("10p 2% C0G")) == "2 %"
     assert grade_words(part("8.2p 0.25p C0G")) == "0.25 pF"
+    assert grade_words(part("8.2p 5% C0G")) == "5 %", "as the study has it"
     assert grade_words(part("10u -20%/+80%", "Ce")) == "-20 %/+80 %"
 
 
