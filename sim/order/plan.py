@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sim.deck.build import chain_of
 from sim.order.boards import Need, boards_needed, good_boards, kept_limits
 from sim.order.grades import Regrade, neighbours, regraded
-from sim.order.purchase import ALWAYS, DRIVES, Item, driver_shares, driving_parts, purchase
+from sim.order.purchase import ALWAYS, DRIVES, Item, bought_parts, driver_shares, driving_parts, purchase
 from sim.order.simulated import BuildSimulator
 from sim.order.spares import independent_boards, life_stock
 
@@ -105,11 +105,13 @@ class Plan:
     simulated : int
     reason : str
         Why the first of those did not.
+    not_bought : tuple of str
+        Parts of the circuit that stand for something else than a part to buy.
     items : tuple of Item
         Empty where no number of boards will do.
     tried : tuple of Tried
     untried : tuple of str
-        Parts that drive, too, and were not run again.
+        Parts that drive, too, and were not run again: one too many, or with no other usual grade.
     reruns : int
     """
 
@@ -121,6 +123,7 @@ class Plan:
     failed: int
     simulated: int
     reason: str
+    not_bought: tuple[str, ...]
     items: tuple[Item, ...]
     tried: tuple[Tried, ...]
     untried: tuple[str, ...]
@@ -178,7 +181,8 @@ def work_out(
         return purchase(scenario.study, chain, found.boards, wish.use, shares, wish.life or 0)
 
     driving = driving_parts(shares, chain) if grades else ()
-    choices = [(part, grade) for part in driving[:MOST_PARTS] for grade in neighbours(part)]
+    rerun = [part for part in driving if neighbours(part)][:MOST_PARTS]
+    choices = [(part, grade) for part in rerun for grade in neighbours(part)]
     tried = []
     for part, grade in choices:
         first = boards if grade.tighter else max(boards, need.looked)
@@ -201,9 +205,10 @@ def work_out(
         failed=len(builds.reasons),
         simulated=wish.builds * need.looked,
         reason=builds.reasons[0] if builds.reasons else "",
+        not_bought=tuple(part.name for part in chain.circuit.parts if part not in bought_parts(chain)),
         items=to_buy(need),
         tried=tuple(tried),
-        untried=tuple(part.name for part in driving[MOST_PARTS:]),
+        untried=tuple(part.name for part in driving if part not in rerun),
         reruns=len(choices),
     )
 

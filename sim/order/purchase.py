@@ -22,6 +22,7 @@ DRIVES = 0.05
 """Share of a measure's variance from which on a part counts as one that drives it: own choice. [1]"""
 ALWAYS = ("gain_db", "match_gain_db", "match_phase_deg", "noise_margin_db")
 """Measures of which drivers are told, whatever the study limits."""
+_SERIES = ("series_input", "series_output")
 _FINE_GRADE = 0.02
 _SAME = 1e-3
 
@@ -140,10 +141,15 @@ def driving_parts(shares: Mapping[str, Mapping[str, float]], chain: Chain) -> tu
     """
     largest = {
         part.name: max((own.get(part.name, 0.0) for own in shares.values()), default=0.0)
-        for part in chain.circuit.parts
+        for part in bought_parts(chain)
     }
-    driving = [part for part in chain.circuit.parts if largest[part.name] >= DRIVES]
+    driving = [part for part in bought_parts(chain) if largest[part.name] >= DRIVES]
     return tuple(sorted(driving, key=lambda part: -largest[part.name]))
+
+
+def bought_parts(chain: Chain) -> tuple[Part, ...]:
+    """Parts that are soldered in: those of the circuit's file, and the study's resistors before and behind it."""
+    return tuple(part for part in chain.circuit.parts if part.line > 0 or part.name in _SERIES)
 
 
 def preferred_for(kind: str, letter: str, tolerance: float, value: float) -> float:
@@ -199,7 +205,7 @@ def purchase(
         Boards to be replaced in later years: op-amps and what must come from one lot are bought now for them.
     """
     groups: dict[tuple, list[Part]] = {}
-    for part in chain.circuit.parts:
+    for part in bought_parts(chain):
         groups.setdefault((part.kind, part.value), []).append(part)
     items = [_part_item(group, boards, shares, life) for group in groups.values()]
     items += _opamp_items(chain, boards, shares, life)

@@ -232,6 +232,8 @@ def _notes(plan: Plan) -> list[str]:
             f"Pieces include what gets lost on the way: {100 * ATTRITION_SHARE:.0f} % and at least {LEAST_ATTRITION} of"
             " each (common practice, no source)."
         )
+        if plan.not_bought:
+            notes.append(f"Not on the list, since the study gives them and not the circuit: {listed(plan.not_bought)}.")
         life = plan.wish.life
         if life is None:
             notes.append("Stock for later years is left out: add --years and --losses.")
@@ -282,8 +284,9 @@ def _grade_notes(plan: Plan, changes, prices: Prices | None) -> list[str]:
         notes.append(
             f"Run again with the same random numbers: {driving_rule()}, in the next usual grades;"
             f" {plan.reruns} re-runs of {plan.need.builds} builds."
-            + (f" Not run: {listed(plan.untried)}." if plan.untried else "")
-            + " Every other part makes less of any spread. One grade was changed at a time: two together were not run."
+            + (f" Not run, though they drive: {listed(plan.untried)}." if plan.untried else "")
+            + " Every other part on the list makes less of any spread. One grade was changed at a time: two together"
+            " were not run."
         )
         own = plan.need.boards
         if own and any(one.need.boards and abs(one.need.boards - own) == 1 for one in plan.tried):

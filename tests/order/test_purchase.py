@@ -1,16 +1,19 @@
 """The purchase table: equal parts together, packages, spares, lots, stocked values, cable, prices."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from sim.deck.build import chain_of
+from sim.deck.part import Part
 from sim.errors import StudyError
 from sim.order.boards import measured
 from sim.order.prices import read_prices, total_price, unknown_names
-from sim.order.purchase import driver_shares, driving_parts, preferred_for, purchase
+from sim.order.purchase import bought_parts, driver_shares, driving_parts, preferred_for, purchase
 from sim.order.simulated import Builds, board_units
+from sim.quantity import parse_part
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 from tests.small_studies import write_study
@@ -43,6 +46,19 @@ def test_every_part_of_the_circuit_is_bought_once(tmp_path):
     assert items["R1"].purpose == "half supply, upper; half supply, lower"
     assert items["Co"].names == ("Co", "Cs") and items["Co"].value == 100e-9 and items["Co"].kind == "x7r"
     assert items["Cf"].grade == "2 %" and items["Cf"].value_words == "10 pF"
+
+
+def test_what_is_no_part_is_not_bought(tmp_path):
+    """A resistance that stands for something else is on no list; a resistor of the study's before the circuit is."""
+    amplifier = {"circuit": "transimpedance", "opamp": "OPA2822", "series_input": "220 1%"}
+    (scenario,) = scenarios(read_study(write_study(tmp_path, amplifier=amplifier)))
+    chain = chain_of(scenario.study)
+    leak = Part("leak", "R", ("in", "gnd"), parse_part("1M 5%", "ohm"), "wet board", 0)
+    wet = replace(chain, circuit=replace(chain.circuit, parts=(*chain.circuit.parts, leak)))
+    assert bought_parts(wet) == chain.circuit.parts and wet.circuit.parts[-1] is leak
+    bought = [item.names for item in purchase(scenario.study, wet, 12, 8, SHARES)]
+    assert ("series_input",) in bought and ("leak",) not in bought
+    assert driving_parts({"gain_db": {"leak": 0.9, "Cf": 0.1}}, wet) == (wet.circuit.parts[4],)
 
 
 def test_pieces(tmp_path):
