@@ -266,7 +266,7 @@ def _wrapped(text: str) -> list[str]:
 
 
 def _table(answer: dict) -> list[str]:
-    from sim.order.told import lot_words
+    from sim.order.mark import lot_words
 
     priced = answer["prices"] is not None
     heads = ["part", "value", "grade", "kind", "pieces", "one lot"] + ["price"] * priced

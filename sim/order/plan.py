@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from sim.deck.build import chain_of
 from sim.order.boards import Need, boards_needed, good_boards, kept_limits
 from sim.order.grades import Regrade, neighbours, regraded
-from sim.order.purchase import ALWAYS, DRIVES, Item, bought_parts, driver_shares, driving_parts, purchase
+from sim.order.mark import DRIVES
+from sim.order.purchase import ALWAYS, Item, bought_parts, driver_shares, driving_parts, purchase
 from sim.order.simulated import BuildSimulator
 from sim.order.spares import independent_boards, life_stock
 

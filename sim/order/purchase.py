@@ -11,6 +11,7 @@ from sim.deck.chain import Chain
 from sim.deck.part import UNITS, Part
 from sim.order.boards import MATCHED, measured
 from sim.order.grades import grade_words, kind_of
+from sim.order.mark import DRIVES
 from sim.order.simulated import Builds
 from sim.order.spares import attrition
 from sim.quantity import format_quantity
@@ -18,8 +19,6 @@ from sim.study.preferred import nearest_value
 from sim.summary.collect import Response
 from sim.summary.drivers import drivers_table
 
-DRIVES = 0.05
-"""Share of a measure's variance from which on a part counts as one that drives it: own choice. [1]"""
 ALWAYS = ("gain_db", "match_gain_db", "match_phase_deg", "noise_margin_db")
 """Measures of which drivers are told, whatever the study limits."""
 _SERIES = ("series_input", "series_output")

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 from sim.order.plan import Plan, Tried, driving_rule
 from sim.order.prices import Prices, total_price, unknown_names
-from sim.order.purchase import DRIVES, Item
+from sim.order.purchase import Item
 from sim.order.spares import ATTRITION_SHARE, LEAST_ATTRITION
 from sim.quantity import format_quantity
 from sim.summary.wording import interval, listed, measure_name, percent
@@ -105,14 +105,6 @@ def _item_entry(item: Item, prices: Prices | None) -> dict:
         "price_each": _known(each),
         "price_total": _known(each * item.pieces),
     }
-
-
-def lot_words(item: Mapping) -> str:
-    """Whether an item of the answer must come from one lot, in few words: "yes: 68 % of gain match"."""
-    if not item["one_lot"]:
-        return "–"
-    share, what = max((item[f"share_match_{what}"] or 0.0, what) for what in ("gain", "phase"))
-    return f"yes: {100 * share:.0f} % of {what} match" if share >= DRIVES else "yes, as in the study"
 
 
 def _tried_entry(one: Tried, change: float | None) -> dict:

@@ -4,8 +4,7 @@ import json
 from collections.abc import Mapping
 from pathlib import Path
 
-from sim.order.mark import study_digest
-from sim.order.told import lot_words
+from sim.order.mark import lot_words, study_digest
 from sim.plots import words
 from sim.report.model import OrderSection, Table
 

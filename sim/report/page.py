@@ -16,6 +16,7 @@ from pathlib import Path
 
 from sim.plots.figures import read_index
 from sim.report.model import Fact, Page, Picture, YieldGrid
+from sim.report.order import order_section
 
 REPORT = "report.html"
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
@@ -68,7 +69,6 @@ def compose(out_dir: Path) -> Page:
     from sim.report import assumptions, tables
     from sim.report.arrays import phasing_table, spread_table
     from sim.report.mending import mending_table
-    from sim.report.order import order_section
     from sim.summary.answer import scenario_names
 
     study = tomllib.loads((out_dir / "study.toml").read_text(encoding="utf-8"))
@@ -101,7 +101,6 @@ def compose(out_dir: Path) -> Page:
         mending=mending_table(answer, names),
         phasing=phasing_table(answer, shown.numbers[0]),
         arrays=spread_table(answer, names),
-        order=order_section(out_dir),
         yields=tables.yield_rows(summary, first) if len(names) == 1 else (),
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,
@@ -109,6 +108,7 @@ def compose(out_dir: Path) -> Page:
         figures=_pictures(out_dir),
         drivers=lists,
         drivers_note=f"{at_band} {whose}".strip(),
+        order=order_section(out_dir),
         nominal_bands=banded,
         nominal_single=single,
         nominal_note=whose,
