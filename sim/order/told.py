@@ -69,7 +69,7 @@ def order_answer(
         "reruns": plan.reruns,
         "prices": money,
         "verdict": _verdict(plan, choice),
-        "notes": [*_notes(plan), *_price_notes(plan, prices, total)],
+        "notes": [*_notes(plan), *_choice_notes(choice), *_price_notes(plan, prices, total)],
         "grade_notes": _grade_notes(plan, changes, prices),
     }
 
@@ -153,7 +153,8 @@ def _of_what(plan: Plan) -> str:
 
 def _verdict(plan: Plan, choice: Mapping) -> list[str]:
     need, wish = plan.need, plan.wish
-    for_choice = "".join(f" with {key} = {value}" for key, value in choice.items())
+    chosen = listed([f"{key} = {value}" for key, value in choice.items()])
+    for_choice = f" with {chosen}" if chosen else ""
     asked, ends = f"{100 * wish.confidence:g} %", interval(need.share_low, need.share_high)
     whole = f"{need.builds} simulated builds"
     if need.boards is not None:
@@ -248,6 +249,10 @@ def _notes(plan: Plan) -> list[str]:
             " connectors left out."
         )
     return notes
+
+
+def _choice_notes(choice: Mapping) -> list[str]:
+    return ["The study compares choices; this order is for one of them, others with --scenario."] if choice else []
 
 
 def _price_notes(plan: Plan, prices: Prices | None, total) -> list[str]:
