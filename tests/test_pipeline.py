@@ -38,8 +38,9 @@ ONLY_WITH_CAUSE = (
     "drift.csv",
     "products.csv",
     "model.csv",
+    "order.csv",
 )
-"""Tables of studies that ask for them."""
+"""Tables of studies that ask for them, and of other commands."""
 SAME = (
     "units.parquet",
     "measures.parquet",

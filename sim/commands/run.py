@@ -27,8 +27,8 @@ _STEPS = ("summarise", "figures", "report")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of ``bandfloor run``."""
     parser.add_argument("study", metavar="STUDY", help="study file (.toml)")
-    parser.add_argument("--units", type=_positive, metavar="N", help="virtual units instead of the study's own number")
-    parser.add_argument("--cores", type=_positive, metavar="N", help="processor cores to use (default: all)")
+    parser.add_argument("--units", type=positive, metavar="N", help="virtual units instead of the study's own number")
+    parser.add_argument("--cores", type=positive, metavar="N", help="processor cores to use (default: all)")
     parser.add_argument("--out", metavar="DIR", help="results folder (default: results/<name of the study>)")
     parser.add_argument("--json", action="store_true", help="print answer.json alone on standard output, for programs")
     parser.epilog = (
@@ -37,7 +37,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _positive(text: str) -> int:
+def positive(text: str) -> int:
+    """An argument that must be a whole number of 1 or more."""
     if not text.isascii() or not text.isdigit() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text}: write a whole number of 1 or more")
     return int(text)
@@ -51,8 +52,8 @@ def act(given) -> int:
     _prove_models(every)
     out = Path(given.out) if given.out else default_out(given.study)
     refuse_braces(given.study, out)
-    _own_folder(given, out)
-    _writable(out)
+    own_folder(given, out)
+    writable(out)
     cores = given.cores or os.cpu_count() or 1
     begin = time.monotonic()
     try:
@@ -108,8 +109,15 @@ def _prove_models(every) -> None:
         prove(model, like, volts)
 
 
-def _own_folder(given, out: Path) -> None:
+def own_folder(given, out: Path) -> None:
     """Refuse to write over another study's results only because both files have the same name.
+
+    Parameters
+    ----------
+    given : argparse.Namespace
+        With ``study`` and ``out`` as they were written.
+    out : Path
+        The folder that follows.
 
     Raises
     ------
@@ -132,7 +140,8 @@ def _own_folder(given, out: Path) -> None:
         )
 
 
-def _writable(out: Path) -> None:
+def writable(out: Path) -> None:
+    """Make the results folder; raise BandfloorError where nothing can be written there."""
     try:
         (out / "logs").mkdir(parents=True, exist_ok=True)
         probe = out / "logs" / ".writable"

@@ -22,6 +22,17 @@ class Table:
 
 
 @dataclass(frozen=True)
+class OrderSection:
+    """What to order, or why an order is not shown; `parts` and `grades` may be empty."""
+
+    verdict: tuple[str, ...] = ()
+    parts: Table = field(default_factory=Table)
+    grades: Table = field(default_factory=Table)
+    notes: tuple[str, ...] = ()
+    stale: str = ""
+
+
+@dataclass(frozen=True)
 class Cell:
     """A yield in one scenario: the share and its interval; low where fewer than nine units in ten pass."""
 
@@ -151,6 +162,7 @@ class Page:
     figures: tuple[Picture, ...] = ()
     drivers: tuple[DriverList, ...] = ()
     drivers_note: str = ""
+    order: OrderSection = field(default_factory=OrderSection)
     nominal_bands: Table = field(default_factory=Table)
     nominal_single: Table = field(default_factory=Table)
     nominal_note: str = ""

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from sim.plots.figures import read_index
 from sim.report.model import Fact, Page, Picture, YieldGrid
+from sim.report.order import order_section
 
 REPORT = "report.html"
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
@@ -128,6 +129,7 @@ def compose(out_dir: Path) -> Page:
         figures=_pictures(out_dir),
         drivers=lists,
         drivers_note=f"{at_band} {whose}".strip(),
+        order=order_section(out_dir),
         nominal_bands=banded,
         nominal_single=single,
         nominal_note=whose,

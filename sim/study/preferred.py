@@ -5,6 +5,7 @@ A decade of E3, E6, E12 and E24 is a table of the standard (it is no rounding: 2
 to three digits (IEC 60063:2015; its one exception, 9.20, belongs to E192, which is left out here).
 """
 
+import math
 import re
 from decimal import Decimal
 
@@ -129,3 +130,21 @@ def steps_from(value: float, up: bool, count: int, series: str = "E12") -> tuple
     low, high = start * Decimal("0.999"), start * Decimal("1.001")
     found = [step for step in every if step > high] if up else [step for step in reversed(every) if step < low]
     return tuple((float(step), _written(step, "")) for step in found[:count])
+
+
+def nearest_value(value: float, series: str) -> float:
+    """The preferred value nearest to a value, by ratio.
+
+    Parameters
+    ----------
+    value : float
+        Above zero.
+    series : str
+        One of :data:`SERIES`.
+    """
+    start = Decimal(repr(float(value)))
+    # Both neighbour decades count: the nearest to 9.9 is 10.
+    every = [
+        float(Decimal(step).scaleb(start.adjusted() + decade - 2)) for decade in (-1, 0, 1) for step in SERIES[series]
+    ]
+    return min(every, key=lambda step: abs(math.log(step / value)))

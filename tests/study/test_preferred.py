@@ -3,7 +3,7 @@
 import pytest
 
 from sim.quantity import QuantityError, parse_quantity
-from sim.study.preferred import SERIES, preferred_values
+from sim.study.preferred import SERIES, nearest_value, preferred_values
 
 # IEC 60063:2015, as reprinted in secondary tables.
 E24 = "100 110 120 130 150 160 180 200 220 240 270 300 330 360 390 430 470 510 560 620 680 750 820 910"
@@ -73,3 +73,21 @@ def test_what_is_no_span_is_refused(text, said):
     """The message says what is wrong with it."""
     with pytest.raises(QuantityError, match=said):
         preferred_values(text)
+
+
+@pytest.mark.parametrize(
+    ("value", "series", "nearest"),
+    [  # nearest by ratio among the values of IEC 60063, hand calculation
+        (2718.28, "E96", 2740),
+        (3141.6, "E24", 3000),
+        (5000, "E96", 4990),
+        (1234, "E12", 1200),
+        (9.9e-12, "E12", 10e-12),
+        (1.01e-9, "E6", 1e-9),
+        (9.95, "E96", 10.0),
+        (4700, "E96", 4750),
+    ],
+)
+def test_nearest_value(value, series, nearest):
+    """The nearest preferred value is chosen by ratio, and the next decade's first one may be it."""
+    assert nearest_value(value, series) == pytest.approx(nearest, rel=1e-12, abs=0)

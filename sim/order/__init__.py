@@ -1,0 +1,1 @@
+"""What to order for a build: how many boards, which parts, and which grade of them is worth its price."""
