@@ -17,7 +17,7 @@ LAYERS = (
     ("sim.deck",),
     ("sim.engine",),
     ("sim.measures", "sim.stability"),
-    ("sim.summary", "sim.array", "sim.measured", "sim.order"),
+    ("sim.summary", "sim.array", "sim.measured", "sim.order", "sim.diagnosis"),
     ("sim.plots", "sim.report"),
     ("sim.steps",),
     ("sim.commands",),
