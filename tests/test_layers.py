@@ -17,7 +17,7 @@ LAYERS = (
     ("sim.deck",),
     ("sim.engine",),
     ("sim.measures", "sim.stability"),
-    ("sim.summary", "sim.array", "sim.measured", "sim.order", "sim.diagnosis"),
+    ("sim.summary", "sim.array", "sim.measured", "sim.order", "sim.diagnosis", "sim.inspection"),
     ("sim.plots", "sim.report"),
     ("sim.steps",),
     ("sim.commands",),
