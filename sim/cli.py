@@ -14,6 +14,7 @@ _COMMANDS = {
     "check": "read a study and explain it: chain, parts, scenarios, cost; runs nothing",
     "list": "what there is to choose from: circuits, opamps, antennas, cables, noise, measures",
     "export": "write a plain ngspice deck, or a Touchstone file, of a study's chain",
+    "inspect": "is this built unit right, what is wrong with it, has it changed: its sweep against good units",
     "judge": "is this deck stable, and by how much: for any SPICE deck that carries a probe",
     "match": "which of the measured units belong together, and which goes where",
     "new": "write a commented study to start from",
