@@ -31,9 +31,17 @@ def inspected(found, cloud, bands_hz: tuple[float, ...]):
         return None
     freq_hz, mask = cloud.freq_hz[found.places], found.mask
     figure, rows = style.sheet(
-        [Row(1.25, above=0.70, left=0.56), Row(1.25, above=0.34, left=0.56), Row(0.95, above=0.34, left=0.56)]
+        [
+            Row(1.25, above=0.70, left=0.56, right=0.30),
+            Row(1.25, above=0.34, left=0.56, right=0.30),
+            Row(0.95, above=0.34, left=0.56, right=0.30),
+        ]
     )
-    titles = ("Gain from nominal, dB", "Phase from nominal, degrees", "Gain and phase together, of the mask")
+    titles = (
+        "Gain from nominal, dB",
+        "Phase from nominal, degrees",
+        "Distance from the middle, both together; 1 is the mask",
+    )
     for which, scale in ((0, NEPER_DB), (1, 180 / np.pi)):
         panel = rows[which][0]
         middle, half = mask.middle[which] * scale, mask.half_width(which) * scale
@@ -50,7 +58,9 @@ def inspected(found, cloud, bands_hz: tuple[float, ...]):
     _finish(panel, freq_hz, bands_hz, titles[2], named=False)
     axes.forbid(panel, -np.inf, 1.0, along="y")
     worst = found.worst.distance / mask.outer
-    panel.plot([found.worst.freq_hz], [worst], marker="o", ms=8, mfc="none", mec=inks.INK, mew=1.2, zorder=4)
+    panel.plot(
+        [found.worst.freq_hz], [worst], marker="o", ms=8, mfc="none", mec=inks.INK, mew=1.2, zorder=4, clip_on=False
+    )
     _key(figure)
     return figure
 
