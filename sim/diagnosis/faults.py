@@ -30,10 +30,13 @@ DRY_OHM = (100.0, 10e3)
 LEAK_OHM = (100.0, 1e3, 10e3, 100e3)
 DUMMY_SHARES = (0.95, 1.05)
 SLOW = 1 / 3
-NO_GAIN_DB = -40.0
-"""Open-loop gain of an op-amp that does nothing. [dB]"""
-OFF = (("aol_db", NO_GAIN_DB), ("rout", 1e4), ("iq", 1e-3))
+NO_GAIN = 1e-6
+"""Gain-bandwidth of an op-amp that does nothing, against its own. [1]"""
+DEAD = (("gbw", NO_GAIN), ("slew", NO_GAIN))
+OFF = (*DEAD, ("rout", 1e4), ("iq", 1e-3))
 """An op-amp without supply: no gain, its output nearly open, no current; how far it still conducts is an estimate."""
+STUCK_VOLT = 1e-3
+"""Offset that decides where the output of an op-amp without feedback sticks. [V]"""
 
 BRIDGES = (
     ("inp", "inn"),
@@ -73,7 +76,7 @@ class Fault:
     dry : tuple of (str, float)
         Parts with a resistance in series. [Ω]
     macro : tuple of (int, str, float)
-        Op-amp by number, macromodel parameter, factor (for ``aol_db``: the value itself).
+        Op-amp by number, macromodel parameter, factor (for ``vos``: volts more).
     exchanged : tuple of int
         Op-amps with their inputs exchanged.
     latched : tuple of (str, str)
@@ -95,6 +98,11 @@ class Fault:
     latched: tuple = ()
     dummy: float = 1.0
     loose: float = 0.0
+
+    @property
+    def idle(self) -> tuple[int, ...]:
+        """Op-amps that do nothing."""
+        return tuple(number for number, name, factor in self.macro if name == "gbw" and factor <= NO_GAIN)
 
 
 GOOD = Fault("good", "nothing is wrong")
@@ -203,8 +211,14 @@ def _bridges(circuit: Circuit, number: int) -> list[Fault]:
         if joined(node[a]) == joined(node[b]):
             continue
         words = f"a solder bridge joins {called}'s {_PIN_WORDS[a]} and {_PIN_WORDS[b]}"
-        key = f"{device.name}:{a}-{b}"
-        found.append(Fault(key, words, added=(("R", node[a], node[b], SHORT_OHM),)))
+        key, bridge = f"{device.name}:{a}-{b}", (("R", node[a], node[b], SHORT_OHM),)
+        if (a, b) != ("inp", "inn"):
+            found.append(Fault(key, words, added=bridge))
+            continue
+        # Without feedback any offset drives the output to a rail; the nominal op-amp has none.
+        for end, sign in (("high", 1), ("low", -1)):
+            stuck = ((number, "vos", sign * STUCK_VOLT),)
+            found.append(Fault(f"{key}:{end}", f"{words}, and its output is stuck {end}", added=bridge, macro=stuck))
     return found
 
 
@@ -220,7 +234,7 @@ def _joined(circuit: Circuit):
 
 def starved(fault: Fault, number: int) -> Fault:
     """The fault with an op-amp that it leaves without enough supply: then that op-amp does nothing."""
-    if any(at == number and name == "aol_db" for at, name, _ in fault.macro):
+    if number in fault.idle:
         return fault
     return replace(fault, macro=(*fault.macro, *((number, *change) for change in OFF)))
 
@@ -233,7 +247,7 @@ def _opamp(number: int, called: str) -> list[Fault]:
             f"{called} is slow, a third of its gain-bandwidth and slew rate: a wrong or damaged one",
             macro=((number, "gbw", SLOW), (number, "slew", SLOW)),
         ),
-        Fault(f"op{number}:dead", f"{called} is dead: {dead}", macro=((number, "aol_db", NO_GAIN_DB),)),
+        Fault(f"op{number}:dead", f"{called} is dead: {dead}", macro=tuple((number, *change) for change in DEAD)),
         Fault(
             f"op{number}:off",
             f"{called} is dead with its output open: no supply at its pin, or a joint that does not conduct",
