@@ -23,7 +23,7 @@ from sim.engine.isolate import Failed
 from sim.errors import BandfloorError, EngineError
 from sim.tables import replace_file
 
-FORMAT = 3
+FORMAT = 5
 """Raised whenever the same decks give other arrays."""
 LARGEST_FILE = 200_000_000
 """Bytes of a file of this kind that is still read."""

@@ -127,25 +127,12 @@ def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
         percent = 100 * (share - 1)
         words = f"the bench's dummy capacitor is {abs(percent):.0f} % {'above' if percent > 0 else 'below'} its value"
         found.append(Fault(f"dummy{percent:+.0f}%", words, dummy=share))
-    # The same change under two names is one fault: ten times 10 pF may be another value of the bill.
+    # Ten times a value may be another value of the bill: one fault, not two.
     once: dict[tuple, Fault] = {}
     for fault in found:
-        once.setdefault(_change(fault), fault)
+        ratios = tuple((name, float(f"{factor:.6g}")) for name, factor in fault.scale)
+        once.setdefault(ratios or (fault.key,), fault)
     return tuple(once.values())
-
-
-def _change(fault: Fault) -> tuple:
-    rounded = tuple((name, float(f"{factor:.6g}")) for name, factor in fault.scale)
-    return (
-        rounded,
-        fault.fixed,
-        fault.added,
-        fault.dry,
-        fault.macro,
-        fault.exchanged,
-        fault.latched,
-        fault.dummy,
-    )
 
 
 def _missing_or_shorted(part: Part) -> list[Fault]:
@@ -159,7 +146,7 @@ def _missing_or_shorted(part: Part) -> list[Fault]:
         Fault(
             f"{part.name}:open", f"{part.name} is open: missing, or a joint that does not conduct", loose=0.6, **gone
         ),
-        Fault(f"{part.name}:short", f"{part.name} is shorted", added=(("R", a, b, SHORT_OHM),)),
+        Fault(f"{part.name}:short", f"{part.name} is shorted", added=(("R", a, b, SHORT_OHM),), loose=0.8),
     ]
 
 
@@ -213,12 +200,13 @@ def _bridges(circuit: Circuit, number: int) -> list[Fault]:
         words = f"a solder bridge joins {called}'s {_PIN_WORDS[a]} and {_PIN_WORDS[b]}"
         key, bridge = f"{device.name}:{a}-{b}", (("R", node[a], node[b], SHORT_OHM),)
         if (a, b) != ("inp", "inn"):
-            found.append(Fault(key, words, added=bridge))
+            found.append(Fault(key, words, added=bridge, loose=0.8))
             continue
         # Without feedback any offset drives the output to a rail; the nominal op-amp has none.
         for end, sign in (("high", 1), ("low", -1)):
             stuck = ((number, "vos", sign * STUCK_VOLT),)
-            found.append(Fault(f"{key}:{end}", f"{words}, and its output is stuck {end}", added=bridge, macro=stuck))
+            said = f"{words}, and its output is stuck {end}"
+            found.append(Fault(f"{key}:{end}", said, added=bridge, macro=stuck, loose=0.8))
     return found
 
 

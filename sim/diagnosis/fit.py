@@ -140,8 +140,11 @@ def difference(observed: np.ndarray, gain: np.ndarray, bench: BenchSetup) -> np.
     d : ndarray, shape (2 n_freq,)
     """
     floor = 10 ** (bench.floor_db / 10)
-    level = 0.5 * np.log((np.abs(observed) ** 2 + floor) / (np.abs(gain) ** 2 + floor))
-    return np.concatenate([level, np.angle(observed * np.conj(gain))])
+    seen, meant = np.abs(observed) ** 2, np.abs(gain) ** 2
+    level = 0.5 * np.log((seen + floor) / (meant + floor))
+    # Of what lies below the floor the phase is chance.
+    known = np.sqrt(seen / (seen + floor) * meant / (meant + floor))
+    return np.concatenate([level, known * np.angle(observed * np.conj(gain))])
 
 
 def fit(
@@ -167,7 +170,7 @@ def fit(
     floor = 10 ** (bench.floor_db / 10)
     power = np.abs(hypothesis.gain) ** 2
     soft = power / (power + floor)
-    stacked = np.concatenate([hypothesis.columns.real * soft, hypothesis.columns.imag], axis=1).T
+    stacked = np.concatenate([hypothesis.columns.real * soft, hypothesis.columns.imag * soft], axis=1).T
     m = stacked / sigma[:, None]
     d = difference(observed, hypothesis.gain, bench)
     b = (d if shift is None else d - shift) / sigma

@@ -14,7 +14,7 @@ from sim.engine.isolate import Failed
 FIRST_LOOK = 0.05
 """Noise added while tolerances of the good unit stand for those of a fault. [Np, rad]"""
 NEARER, FEWEST = 36, 6
-"""Faults that are looked at with their own tolerances, at most and at least."""
+"""Faults that are looked at with their own tolerances, at most and at least; of a unit that may be good the least."""
 STILL = 40.0
 """Difference of ln L at the first look up to which a fault is one of them."""
 AGAIN = 14
@@ -168,7 +168,8 @@ def _near(book: FaultBook, observed, places, bench: BenchSetup) -> list[str]:
         hypothesis = book.hypothesis(key, places, GOOD.key)
         first[key] = fit(observed, hypothesis, bench, look_noise(freq_hz, hypothesis.gain, FIRST_LOOK)).likelihood
     order = sorted((key for key in first if key != GOOD.key), key=lambda key: -first[key])
-    near = [key for key in order[:NEARER] if first[order[0]] - first[key] < STILL]
+    good = good_test(fit(observed, book.hypothesis(GOOD.key, places), bench))
+    near = [key for key in order[: FEWEST if good.passed else NEARER] if first[order[0]] - first[key] < STILL]
     return [GOOD.key, *(near if len(near) >= FEWEST else order[:FEWEST])]
 
 
