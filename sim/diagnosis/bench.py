@@ -53,7 +53,7 @@ class BenchSetup:
     phase_sigma_deg: float = 0.15
     level_sigma_db: float = 0.02
     delay_sigma_s: float = 0.05e-9
-    floor_db: float = -75.0
+    floor_db: float = -85.0
     temperature_c: tuple[float, float] = (15.0, 30.0)
 
 

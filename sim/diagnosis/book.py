@@ -8,7 +8,7 @@ Every fault at nominal values is simulated at once, its sensitivities when a swe
 import contextlib
 import hashlib
 import zipfile
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -23,11 +23,26 @@ from sim.engine.isolate import Failed
 from sim.errors import BandfloorError, EngineError
 from sim.tables import replace_file
 
-FORMAT = 2
+FORMAT = 5
 """Raised whenever the same decks give other arrays."""
 LARGEST_FILE = 200_000_000
 """Bytes of a file of this kind that is still read."""
 _FIELDS = ("gain", "others", "s22", "current", "output_dc")
+
+
+@dataclass(frozen=True)
+class Bent:
+    """A faulty unit with other values than the nominal ones.
+
+    Attributes
+    ----------
+    seen : Seen
+    at : ndarray, shape (n_variable + 1,)
+        The values, in standard deviations; the fault's own size last.
+    """
+
+    seen: Seen
+    at: np.ndarray
 
 
 class FaultBook:
@@ -126,6 +141,33 @@ class FaultBook:
         names = [variable.name for variable in self.people.variables] + ["size"]
         return {name: float(np.clip(value, -most, most)) for name, value in zip(names, z, strict=False)}
 
+    def bent(self, key: str, z: np.ndarray, places: np.ndarray) -> tuple[Hypothesis, Bent] | None:
+        """A fault as an explanation around other values of its parts than the nominal ones.
+
+        Parameters
+        ----------
+        key : str
+        z : ndarray
+            Values, in standard deviations.
+        places : int ndarray
+            Of the frequencies that the sweep covers.
+
+        Returns
+        -------
+        hypothesis, bent : Hypothesis, Bent
+            Its gain and columns there; what was simulated. None where it does not simulate.
+        """
+        fault, at = self.fault(key), self.variables_at(z)
+        # Half a standard deviation to both sides of where it stands: a resonance moves far with one.
+        moves = [{**at, name: at[name] + side} for name in at for side in (-0.25, 0.25)]
+        own, *around = simulate(self.people, [(fault, at), *((fault, move) for move in moves)])
+        if isinstance(own, Failed) or any(isinstance(seen, Failed) for seen in around):
+            return None
+        rows = [2 * np.log(_ratio(high.gain, low.gain)) for low, high in zip(around[::2], around[1::2], strict=True)]
+        shared = measurement_columns(self.freq_hz, self.people.bench, own.idle)
+        columns = np.concatenate([rows, shared])[:, places]
+        return Hypothesis(own.gain[places], columns), Bent(own, np.array(list(at.values())))
+
     # ------------------------------------------------------------------ simulating and keeping
 
     def _simulate_nominal(self) -> None:
@@ -164,7 +206,7 @@ class FaultBook:
             arrays |= _packed("moved", list(self._moved), rows)
         # A place that cannot be written costs time at the next sweep and nothing else.
         with contextlib.suppress(BandfloorError), replace_file(self._path) as file:
-            np.savez_compressed(file, **arrays)
+            np.savez(file, **arrays)
 
     def _read(self) -> bool:
         path = self._path

@@ -9,6 +9,7 @@ from sim.diagnosis.batch import BatchShift, batch_shift
 from sim.diagnosis.bench import BenchSetup, bench_of
 from sim.diagnosis.book import FaultBook, open_book
 from sim.diagnosis.next_test import Test, next_tests
+from sim.diagnosis.oscillation import oscillations
 from sim.diagnosis.rank import Group, Ranking, rank
 from sim.errors import Fault as Wrong
 from sim.errors import SweepError
@@ -18,6 +19,8 @@ from sim.study.scenarios import scenarios
 FEWEST_POINTS = 8
 """Frequencies between half a megahertz and ten with which a sweep can be told from another."""
 SHOWN_GROUPS = 3
+MOST_ASKED = 8
+"""Candidates of which is asked whether they oscillate."""
 SHOWN_SHARE = 0.005
 """Share below which a group is not worth a sentence. [1]"""
 
@@ -39,6 +42,8 @@ class Diagnosis:
         Faults that a sweep on this bench cannot show, in words.
     failed : tuple of str
         Faults that could not be simulated, in words with the reason.
+    oscillating : dict of str to float
+        Frequencies at which faults of the leading groups would make the unit oscillate, by their keys. [Hz]
     """
 
     verdict: str
@@ -47,6 +52,7 @@ class Diagnosis:
     shift: BatchShift | None
     undetectable: tuple[str, ...]
     failed: tuple[str, ...]
+    oscillating: dict
 
     @property
     def groups(self) -> tuple[Group, ...]:
@@ -107,9 +113,14 @@ def diagnose(
             gains = np.array([gain[np.searchsorted(own, common)] for own, gain in every])
             shift = batch_shift(book, gains, common)
     verdict = "good" if ranking.good.passed else ("fault" if ranking.explained else "none of these")
-    tests = ()
+    tests, oscillating = (), {}
     if verdict != "good":
-        among = [member for group in ranking.groups[:SHOWN_GROUPS] for member in group.members if member.share > 1e-3]
+        named = [member for group in ranking.groups[:SHOWN_GROUPS] for member in group.members]
+        leading = [named[0], *(member for member in named[1:] if member.share > 1e-3)][:MOST_ASKED]
+        items = [(book.fault(member.key), book.variables_at(member.z)) for member in leading]
+        found = oscillations(book.people, items)
+        oscillating = {member.key: at for member, at in zip(leading, found, strict=True) if at}
+        among = [member for member in named if member.share > 1e-3]
         among.sort(key=lambda member: -member.share)
         known = ("return_loss",) if sweep.two_port is not None else ()
         tests = next_tests(book, tuple(among), study.bands.frequencies[0], known)
@@ -120,6 +131,7 @@ def diagnose(
         shift=shift,
         undetectable=undetectable(book, places),
         failed=tuple(f"{book.fault(key).words} ({reason})" for key, reason in book.failed.items()),
+        oscillating=oscillating,
     )
 
 

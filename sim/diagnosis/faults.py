@@ -30,10 +30,13 @@ DRY_OHM = (100.0, 10e3)
 LEAK_OHM = (100.0, 1e3, 10e3, 100e3)
 DUMMY_SHARES = (0.95, 1.05)
 SLOW = 1 / 3
-NO_GAIN_DB = -40.0
-"""Open-loop gain of an op-amp that does nothing. [dB]"""
-OFF = (("aol_db", NO_GAIN_DB), ("rout", 1e4), ("iq", 1e-3))
+NO_GAIN = 1e-6
+"""Gain-bandwidth of an op-amp that does nothing, against its own. [1]"""
+DEAD = (("gbw", NO_GAIN), ("slew", NO_GAIN))
+OFF = (*DEAD, ("rout", 1e4), ("iq", 1e-3))
 """An op-amp without supply: no gain, its output nearly open, no current; how far it still conducts is an estimate."""
+STUCK_VOLT = 1e-3
+"""Offset that decides where the output of an op-amp without feedback sticks. [V]"""
 
 BRIDGES = (
     ("inp", "inn"),
@@ -73,7 +76,7 @@ class Fault:
     dry : tuple of (str, float)
         Parts with a resistance in series. [Ω]
     macro : tuple of (int, str, float)
-        Op-amp by number, macromodel parameter, factor (for ``aol_db``: the value itself).
+        Op-amp by number, macromodel parameter, factor (for ``vos``: volts more).
     exchanged : tuple of int
         Op-amps with their inputs exchanged.
     latched : tuple of (str, str)
@@ -95,6 +98,11 @@ class Fault:
     latched: tuple = ()
     dummy: float = 1.0
     loose: float = 0.0
+
+    @property
+    def idle(self) -> tuple[int, ...]:
+        """Op-amps that do nothing."""
+        return tuple(number for number, name, factor in self.macro if name == "gbw" and factor <= NO_GAIN)
 
 
 GOOD = Fault("good", "nothing is wrong")
@@ -119,25 +127,12 @@ def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
         percent = 100 * (share - 1)
         words = f"the bench's dummy capacitor is {abs(percent):.0f} % {'above' if percent > 0 else 'below'} its value"
         found.append(Fault(f"dummy{percent:+.0f}%", words, dummy=share))
-    # The same change under two names is one fault: ten times 10 pF may be another value of the bill.
+    # Ten times a value may be another value of the bill: one fault, not two.
     once: dict[tuple, Fault] = {}
     for fault in found:
-        once.setdefault(_change(fault), fault)
+        ratios = tuple((name, float(f"{factor:.6g}")) for name, factor in fault.scale)
+        once.setdefault(ratios or (fault.key,), fault)
     return tuple(once.values())
-
-
-def _change(fault: Fault) -> tuple:
-    rounded = tuple((name, float(f"{factor:.6g}")) for name, factor in fault.scale)
-    return (
-        rounded,
-        fault.fixed,
-        fault.added,
-        fault.dry,
-        fault.macro,
-        fault.exchanged,
-        fault.latched,
-        fault.dummy,
-    )
 
 
 def _missing_or_shorted(part: Part) -> list[Fault]:
@@ -151,7 +146,7 @@ def _missing_or_shorted(part: Part) -> list[Fault]:
         Fault(
             f"{part.name}:open", f"{part.name} is open: missing, or a joint that does not conduct", loose=0.6, **gone
         ),
-        Fault(f"{part.name}:short", f"{part.name} is shorted", added=(("R", a, b, SHORT_OHM),)),
+        Fault(f"{part.name}:short", f"{part.name} is shorted", added=(("R", a, b, SHORT_OHM),), loose=0.8),
     ]
 
 
@@ -203,8 +198,15 @@ def _bridges(circuit: Circuit, number: int) -> list[Fault]:
         if joined(node[a]) == joined(node[b]):
             continue
         words = f"a solder bridge joins {called}'s {_PIN_WORDS[a]} and {_PIN_WORDS[b]}"
-        key = f"{device.name}:{a}-{b}"
-        found.append(Fault(key, words, added=(("R", node[a], node[b], SHORT_OHM),)))
+        key, bridge = f"{device.name}:{a}-{b}", (("R", node[a], node[b], SHORT_OHM),)
+        if (a, b) != ("inp", "inn"):
+            found.append(Fault(key, words, added=bridge, loose=0.8))
+            continue
+        # Without feedback any offset drives the output to a rail; the nominal op-amp has none.
+        for end, sign in (("high", 1), ("low", -1)):
+            stuck = ((number, "vos", sign * STUCK_VOLT),)
+            said = f"{words}, and its output is stuck {end}"
+            found.append(Fault(f"{key}:{end}", said, added=bridge, macro=stuck, loose=0.8))
     return found
 
 
@@ -220,7 +222,7 @@ def _joined(circuit: Circuit):
 
 def starved(fault: Fault, number: int) -> Fault:
     """The fault with an op-amp that it leaves without enough supply: then that op-amp does nothing."""
-    if any(at == number and name == "aol_db" for at, name, _ in fault.macro):
+    if number in fault.idle:
         return fault
     return replace(fault, macro=(*fault.macro, *((number, *change) for change in OFF)))
 
@@ -233,7 +235,7 @@ def _opamp(number: int, called: str) -> list[Fault]:
             f"{called} is slow, a third of its gain-bandwidth and slew rate: a wrong or damaged one",
             macro=((number, "gbw", SLOW), (number, "slew", SLOW)),
         ),
-        Fault(f"op{number}:dead", f"{called} is dead: {dead}", macro=((number, "aol_db", NO_GAIN_DB),)),
+        Fault(f"op{number}:dead", f"{called} is dead: {dead}", macro=tuple((number, *change) for change in DEAD)),
         Fault(
             f"op{number}:off",
             f"{called} is dead with its output open: no supply at its pin, or a joint that does not conduct",

@@ -88,7 +88,28 @@ def measurement_columns(freq_hz: np.ndarray, bench: BenchSetup, idle: bool) -> n
     return np.array(found)
 
 
-def noise_of(gain: np.ndarray, bench: BenchSetup, more: float = 0.0) -> np.ndarray:
+def look_noise(freq_hz: np.ndarray, gain: np.ndarray, share: float) -> np.ndarray:
+    """What a first look must allow: everything off by a share, and the whole curve moved over frequency by as much.
+
+    Parameters
+    ----------
+    freq_hz : ndarray, shape (n_freq,)
+    gain : complex ndarray, shape (n_freq,)
+        Of a hypothesis; where it has a sharp resonance a small move is a large change.
+    share : float
+        [1]
+
+    Returns
+    -------
+    sigma : ndarray, shape (2 n_freq,)
+        [Np, rad]
+    """
+    logarithm = np.log(np.maximum(np.abs(gain), 1e-12)) + 1j * np.unwrap(np.angle(gain))
+    slope = np.abs(np.gradient(logarithm, np.log(freq_hz)))
+    return np.tile(share * (1 + slope), 2)
+
+
+def noise_of(gain: np.ndarray, bench: BenchSetup, more: np.ndarray | float = 0.0) -> np.ndarray:
     """Standard deviations of level [Np] and phase [rad] of each point, one behind the other.
 
     Parameters
@@ -96,7 +117,7 @@ def noise_of(gain: np.ndarray, bench: BenchSetup, more: float = 0.0) -> np.ndarr
     gain : complex ndarray, shape (n_freq,)
         As the hypothesis has it.
     bench : BenchSetup
-    more : float
+    more : float or ndarray, shape (2 n_freq,)
         Added to both. [Np, rad]
     """
     floor = 10 ** (bench.floor_db / 10)
@@ -119,15 +140,18 @@ def difference(observed: np.ndarray, gain: np.ndarray, bench: BenchSetup) -> np.
     d : ndarray, shape (2 n_freq,)
     """
     floor = 10 ** (bench.floor_db / 10)
-    level = 0.5 * np.log((np.abs(observed) ** 2 + floor) / (np.abs(gain) ** 2 + floor))
-    return np.concatenate([level, np.angle(observed * np.conj(gain))])
+    seen, meant = np.abs(observed) ** 2, np.abs(gain) ** 2
+    level = 0.5 * np.log((seen + floor) / (meant + floor))
+    # Of what lies below the floor the phase is chance.
+    known = np.sqrt(seen / (seen + floor) * meant / (meant + floor))
+    return np.concatenate([level, known * np.angle(observed * np.conj(gain))])
 
 
 def fit(
     observed: np.ndarray,
     hypothesis: Hypothesis,
     bench: BenchSetup,
-    more: float = 0.0,
+    more: np.ndarray | float = 0.0,
     shift: np.ndarray | None = None,
 ) -> Fit:
     """Explain a sweep by one hypothesis.
@@ -137,7 +161,7 @@ def fit(
     observed : complex ndarray, shape (n_freq,)
     hypothesis : Hypothesis
     bench : BenchSetup
-    more : float
+    more : float or ndarray, shape (2 n_freq,)
         Added to the noise, for a first look with columns that belong to another fault. [Np, rad]
     shift : ndarray, shape (2 n_freq,), optional
         What the linear model is off by where the unit at z was simulated: added to the hypothesis.
@@ -146,7 +170,7 @@ def fit(
     floor = 10 ** (bench.floor_db / 10)
     power = np.abs(hypothesis.gain) ** 2
     soft = power / (power + floor)
-    stacked = np.concatenate([hypothesis.columns.real * soft, hypothesis.columns.imag], axis=1).T
+    stacked = np.concatenate([hypothesis.columns.real * soft, hypothesis.columns.imag * soft], axis=1).T
     m = stacked / sigma[:, None]
     d = difference(observed, hypothesis.gain, bench)
     b = (d if shift is None else d - shift) / sigma

@@ -139,7 +139,7 @@ def _starved(deck: Deck, operating: dict, chain) -> list[int]:
 
 def _stuck(deck: Deck, operating: dict, chain, fault: Fault) -> bool:
     """Whether an op-amp has no gain, or its output stands within its headroom of a rail."""
-    if any(name == "aol_db" for _, name, _ in fault.macro):
+    if fault.idle:
         return True
     for record, (_, _, vcc, vee, out) in zip(chain.opamps, deck.pins, strict=True):
         low, high = operating[vee] + record.headroom, operating[vcc] - record.headroom

@@ -35,6 +35,7 @@ def sentences(found) -> tuple[str, ...]:
         )
     if found.verdict != "good":
         told += [_group(place, group, found.verdict) for place, group in enumerate(found.groups)]
+        told += _oscillating(found)
         if ranking.good_share > 0.01:
             told.append(f"That nothing is wrong at all is still {_percent(ranking.good_share)} likely.")
         if found.tests:
@@ -44,6 +45,17 @@ def sentences(found) -> tuple[str, ...]:
     if found.shift is not None:
         told += _shift(found.shift, found.verdict)
     return tuple(told)
+
+
+def _oscillating(found) -> list[str]:
+    lead = {member.key: member.words.partition(":")[0] for group in found.groups for member in group.members}
+    shown = [key for key in found.oscillating if key in lead]
+    if not shown:
+        return []
+    at = format_quantity(found.oscillating[shown[0]], "Hz", 2)
+    return [
+        f"If {lead[shown[0]]}, the unit oscillates near {at}: listen for a carrier there, and take the sweep for less."
+    ]
 
 
 def _group(place: int, group, verdict: str) -> str:
@@ -155,6 +167,7 @@ def as_dict(found) -> dict:
                 for cause in shift.causes
             ],
         },
+        "oscillating_hz": dict(found.oscillating),
         "undetectable": list(found.undetectable),
         "not_simulated": list(found.failed),
     }

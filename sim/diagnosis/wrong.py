@@ -27,7 +27,8 @@ def faulty_deck(chain: Chain, unit: UnitValues, fault: Fault, size: float = 1.0)
     circuit, values = _circuit(chain.circuit, dict(unit.parts), fault, size)
     macros = list(unit.macros)
     for number, name, factor in fault.macro:
-        value = factor if name == "aol_db" else getattr(macros[number], name) * factor
+        value = getattr(macros[number], name)
+        value = value + factor if name == "vos" else value * factor
         macros[number] = replace(macros[number], **{name: value})
     deck = assemble(replace(chain, circuit=circuit), replace(unit, parts=values, macros=tuple(macros)))
     if not fault.latched:
