@@ -93,7 +93,7 @@ def _inspected(given):
     from sim.inspection.ready import on_bench
     from sim.inspection.records import keep, sweep_date, unit_name
     from sim.inspection.told import Told
-    from sim.inspection.verdict import BAD, inspect
+    from sim.inspection.verdict import inspect
     from sim.measured.sweep import read_sweep
     from sim.steps.layout import default_out
 
@@ -105,13 +105,15 @@ def _inspected(given):
     date = _date(given.date) or sweep_date(given.sweep, datetime.date.today())
     earlier = [on_bench(one, setup.bench, setup.pad_db) for one in _earlier(given, read_sweep)]
     book = _records(given, unit, setup.bench)
+    # Sweeps that are named belong to this set-up by the user's word, records by their date.
+    same_setup = len(earlier) + sum(record.date == date for record, _ in book.others)
     earlier += [own for _, own in book.others]
     out = Path(given.out) if given.out else default_out(given.study) / "inspect"
     cloud = good_units(study, setup.bench, given.units, out)
-    found = inspect(cloud, ready, study.bands.frequencies, tuple(earlier))
+    found = inspect(cloud, ready, study.bands.frequencies, tuple(earlier), same_setup)
     changed = drift(book.own, ready, date, setup.bench, study.bands.frequencies)
     cautions, diagnosis = list(book.cautions), None
-    if found.verdict == BAD and not given.no_diagnosis:
+    if found.diagnosable and not given.no_diagnosis:
         diagnosis, more = _diagnosis(study, ready, earlier, setup.bench, out)
         cautions += more
     kept = None

@@ -166,7 +166,7 @@ def _read(path: Path | None) -> dict | None:
     try:
         if path is None or not path.is_file() or path.stat().st_size > LARGEST_FILE:
             return None
-        with np.load(path, allow_pickle=False) as arrays:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as arrays:
             found = {name: arrays[name] for name in _NAMES}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None  # a damaged file is one that is not there

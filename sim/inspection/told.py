@@ -5,10 +5,13 @@ from dataclasses import asdict, dataclass
 from sim.inspection.cloud import Cloud
 from sim.inspection.drift import Drift
 from sim.inspection.mask import INNER, OUTER
-from sim.inspection.verdict import BAD, GOOD, Inspection, Worst
+from sim.inspection.verdict import BAD, GOOD, UNKNOWN, Inspection, Worst
 from sim.quantity import format_quantity
 
 MOST_BANDS = 5
+FEW = 9
+"""Earlier sweeps below which their spread may be off by a third and more (95 % range of a standard deviation of nine
+units, 0.68 to 1.92: chi-square)."""
 
 
 @dataclass(frozen=True)
@@ -72,8 +75,14 @@ def paragraphs(told: Told) -> list[str]:
         )
     lines += _batch(found)
     lines += _drift(told.drift)
-    if told.diagnosis is not None:
-        lines += ["", *told.diagnosis.told()]
+    if told.diagnosis is not None and told.diagnosis.verdict == "good":
+        lines += [
+            "",
+            "Weighed as a whole, with every tolerance at its likeliest value, the curve still passes: it is a"
+            " unit at the edge, and no fault is named.",
+        ]
+    elif told.diagnosis is not None:
+        lines += ["", *(["If the set-up was right:"] if found.verdict == UNKNOWN else []), *told.diagnosis.told()]
     lines += ["", _mask(told)]
     lines += [f"Caution: {line}" for line in told.cautions]
     lines += [f"Kept: {told.kept}"] * (told.kept is not None)
@@ -105,7 +114,8 @@ def _farthest(worst: Worst) -> str:
 def _batch(found: Inspection) -> list[str]:
     if found.batch is None:
         return []
-    lines = [f"Against {found.batch.count} earlier sweeps (difference from their mean, and z-score):"]
+    few = "; of so few, read it with care" if found.batch.count < FEW else ""
+    lines = [f"Against {found.batch.count} earlier sweeps (difference from their mean, and z-score{few}):"]
     for score in found.batch.scores[:MOST_BANDS]:
         lines.append(
             f"  {format_quantity(score.freq_hz, 'Hz', 3):>9}  {score.gain_db:+.3f} dB, z {score.gain_z:+.1f}"

@@ -20,6 +20,7 @@ FEWEST_EARLIER = 3
 SILENCE_DB = -40.0
 """Gain below which nothing comes through; common practice, no source. [dB]"""
 _PAD_DB = 0.06
+_FEWEST_POINTS = 12
 _LARGEST_DUMMY = 0.25
 
 
@@ -121,6 +122,8 @@ class Inspection:
     away : ndarray, shape (2, n_place)
         Level [Np] and phase [rad] from the nominal unit.
     mask : Mask or None
+    diagnosable : bool
+        Whether it is worth asking which fault would show this sweep.
     """
 
     verdict: str
@@ -134,9 +137,10 @@ class Inspection:
     places: np.ndarray
     away: np.ndarray
     mask: Mask | None
+    diagnosable: bool = False
 
 
-def inspect(cloud: Cloud, ready: Ready, bands_hz, earlier: tuple[Ready, ...] = ()) -> Inspection:
+def inspect(cloud: Cloud, ready: Ready, bands_hz, earlier: tuple[Ready, ...] = (), same_setup: int = 0) -> Inspection:
     """Hold a sweep against good units.
 
     Parameters
@@ -149,6 +153,8 @@ def inspect(cloud: Cloud, ready: Ready, bands_hz, earlier: tuple[Ready, ...] = (
         Of the study. [Hz]
     earlier : tuple of Ready
         Sweeps of other units on the same bench.
+    same_setup : int
+        How many of them were made on one day with this one: were they right, so was the set-up.
     """
     try:
         places, observed = on_grid(cloud, ready.sweep)
@@ -164,7 +170,7 @@ def inspect(cloud: Cloud, ready: Ready, bands_hz, earlier: tuple[Ready, ...] = (
     freq_hz = cloud.freq_hz[places]
     worst = _worst(mask, away, freq_hz)
     match = _match(cloud, ready, places)
-    noise, allowed_noise = _scatter(away, cloud, places)
+    noise, allowed_noise = _scatter(cloud, ready)
     noise_db = float(noise * NEPER_DB)
     batch = _batch(cloud, places, observed, earlier, mask, bands_hz)
     reasons, verdict, setup = [], GOOD, None
@@ -183,14 +189,15 @@ def inspect(cloud: Cloud, ready: Ready, bands_hz, earlier: tuple[Ready, ...] = (
                 f"It is like the {batch.count} earlier sweeps, and their middle is outside, too: the dummy, a port, a"
                 " lot of parts or the study is off, and not this unit."
             )
-        elif setup and not (batch and batch.right):
+        elif setup and not (batch and batch.right and same_setup >= FEWEST_EARLIER):
             verdict = UNKNOWN
-            reasons.append(f"It looks exactly as if {setup}. Check that, and sweep again.")
+            reasons.append(f"It looks exactly as if {setup}. Check that first, and sweep again.")
         elif setup:
             reasons.append(
-                f"It looks as if {setup}; the earlier sweeps were measured right, so look whether the set-up was"
-                " changed since."
+                f"It looks as if {setup}, but other units of that day were measured right: was anything changed"
+                " between them?"
             )
+    drowned = verdict == UNKNOWN and not reasons
     if match and not match.inside:
         verdict = BAD if verdict == GOOD else verdict
         reasons.append("The output's match is outside the mask.")
@@ -200,7 +207,20 @@ def inspect(cloud: Cloud, ready: Ready, bands_hz, earlier: tuple[Ready, ...] = (
             f"The points scatter by {noise_db:.2g} dB, where {allowed_noise * NEPER_DB:.2g} dB were said. Average more"
             " sweeps, narrow the bandwidth, look at the plugs; or state --uncertainty."
         )
-    return Inspection(verdict, tuple(reasons), len(places), worst, match, noise_db, setup, batch, places, away, mask)
+    return Inspection(
+        verdict=verdict,
+        reasons=tuple(reasons),
+        points=len(places),
+        worst=worst,
+        match=match,
+        noise_db=noise_db,
+        setup=setup,
+        batch=batch,
+        places=places,
+        away=away,
+        mask=mask,
+        diagnosable=not drowned and (verdict == BAD or not worst.inside),
+    )
 
 
 def _unknown(reason: str) -> Inspection:
@@ -238,16 +258,25 @@ def _match(cloud: Cloud, ready: Ready, places: np.ndarray) -> Worst | None:
     return _worst(mask, np.array(parts) - np.array([nominal.real, nominal.imag]), cloud.freq_hz[places], (1.0, 1.0))
 
 
-def _scatter(away: np.ndarray, cloud: Cloud, places: np.ndarray) -> tuple[float, float]:
-    """Rms scatter of the points about a smooth curve, out of third differences, and what was stated; the larger axis.
+def _scatter(cloud: Cloud, ready: Ready) -> tuple[float, float]:
+    """Scatter of the sweep's own points about a smooth curve, and what was stated; of the axis that is worse. [Np, rad]
 
-    Third differences of independent points have 1 + 9 + 9 + 1 = 20 times their variance.
+    Third differences of independent points have 1 + 9 + 9 + 1 = 20 times their variance, and the median of their
+    squares is 0.455 of its mean (chi-square of one degree), which a kink or two does not move.
     """
-    if len(places) < 8:
+    from scipy.interpolate import CubicSpline
+
+    own = ready.sweep
+    inside = (own.freq_hz >= cloud.freq_hz[0]) & (own.freq_hz <= cloud.freq_hz[-1])
+    if inside.sum() < _FEWEST_POINTS:
         return 0.0, np.inf
-    rough = np.diff(away, 3, axis=1) / np.sqrt(20)
-    found = np.sqrt(np.median(rough**2, axis=1) / 0.455)  # the median of chi-square of one degree
-    stated = np.median(noise_of(cloud.nominal[places], cloud.bench).reshape(2, -1), axis=1)
+    smooth = np.array([np.log(np.abs(cloud.nominal)), np.unwrap(np.angle(cloud.nominal))])
+    level, turn = CubicSpline(np.log(cloud.freq_hz), smooth, axis=1)(np.log(own.freq_hz[inside]))
+    nominal = np.exp(level + 1j * turn)
+    away = plane(own.gain[inside], nominal, cloud.bench)
+    away[1] = np.unwrap(away[1])
+    found = np.sqrt(np.median(np.diff(away, 3, axis=1) ** 2, axis=1) / 20 / 0.455)
+    stated = np.median(noise_of(nominal, cloud.bench).reshape(2, -1), axis=1)
     axis = int((found / stated).argmax())
     return float(found[axis]), float(stated[axis])
 

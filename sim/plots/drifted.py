@@ -26,7 +26,9 @@ def drifted(found):
     bands = sorted({freq for change in found.changes for freq in change.freq_hz})
     if len(bands) > _MOST_BANDS:
         bands = [bands[i] for i in np.linspace(0, len(bands) - 1, _MOST_BANDS).round().astype(int)]
-    figure, rows = style.sheet([Row(1.3, left=0.60, right=0.86), Row(1.3, above=0.36, left=0.60, right=0.86)])
+    figure, rows = style.sheet(
+        [Row(1.3, left=0.60, right=0.86), Row(1.3, above=0.36, below=0.48, left=0.60, right=0.86)]
+    )
     first = min(change.date for change in found.changes)
     last = max(change.date for change in found.changes)
     days = max((last - first).days, 1)
@@ -54,6 +56,7 @@ def drifted(found):
         _dates(panel, first, days)
         panel.set_title(title)
         axes.end_labels(panel, ends, texts, colours)
+    rows[1][0].set_xlabel("shaded: what two measurements of one unit may differ by")
     return figure
 
 

@@ -40,7 +40,7 @@ def inspected(found, cloud, bands_hz: tuple[float, ...]):
     titles = (
         "Gain from nominal, dB",
         "Phase from nominal, degrees",
-        "Distance from the middle, both together; 1 is the mask",
+        "Gain and phase together; 1 is the mask",
     )
     for which, scale in ((0, NEPER_DB), (1, 180 / np.pi)):
         panel = rows[which][0]
