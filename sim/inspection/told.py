@@ -83,6 +83,10 @@ def paragraphs(told: Told) -> list[str]:
         ]
     elif told.diagnosis is not None:
         lines += ["", *(["If the set-up was right:"] if found.verdict == UNKNOWN else []), *told.diagnosis.told()]
+    if found.verdict == GOOD:
+        lines.append(
+            "A sweep does not show leakage, noise or what the supply does: current, DC volts and noise belong to it."
+        )
     lines += ["", _mask(told)]
     lines += [f"Caution: {line}" for line in told.cautions]
     lines += [f"Kept: {told.kept}"] * (told.kept is not None)
