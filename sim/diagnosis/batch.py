@@ -88,7 +88,9 @@ class BatchShift:
         return self.unit.passed
 
 
-def batch_shift(book: FaultBook, gains: np.ndarray, places: np.ndarray, band_hz: float = 1.85e6) -> BatchShift | None:
+def batch_shift(
+    book: FaultBook, gains: np.ndarray, places: np.ndarray, band_hz: float, lead: str = GOOD.key
+) -> BatchShift | None:
     """Compare a batch with the nominal unit, and the first of its sweeps with the others.
 
     Parameters
@@ -97,6 +99,9 @@ def batch_shift(book: FaultBook, gains: np.ndarray, places: np.ndarray, band_hz:
     gains : complex ndarray, shape (n_sweep, n_place)
     places : int ndarray, shape (n_place,)
     band_hz : float
+        At which the shift is told.
+    lead : str
+        The likeliest fault of the first sweep: where all units have it, they scatter as it makes them.
 
     Returns
     -------
@@ -132,7 +137,7 @@ def batch_shift(book: FaultBook, gains: np.ndarray, places: np.ndarray, band_hz:
         shifted=_chi(median, alone, noise) > _most(2 * n, 0.01),
         by_lots=_lots_enough(median, _stacked(np.concatenate([columns * lot[:, None]])), alone, noise),
         causes=_causes(book, columns, lot, median, alone, noise),
-        unit=_unit_test(good, deviations, scatter, bench),
+        unit=_unit_test(book, (GOOD.key, lead), places, deviations, of_unit),
     )
 
 
@@ -205,12 +210,21 @@ def _scale(book: FaultBook, variable) -> float:
     return own.get(variable.name, variable.sigma)
 
 
-def _unit_test(good: Hypothesis, deviations, scatter, bench) -> GoodTest:
-    """The first sweep against the median of the others, with what units do not share."""
+def _unit_test(book: FaultBook, keys, places, deviations, of_unit) -> GoodTest:
+    """The first sweep against the median of the others, with what units and single sweeps do not share.
+
+    It is like them where it is under one of the hypotheses that all of them may share.
+    """
+    bench, nominal = book.people.bench, book.hypothesis(GOOD.key, places)
     others = np.median(deviations[1:], axis=0)
-    more = np.sqrt(1 + _MEDIAN / (len(deviations) - 1))
-    own = Hypothesis(good.gain * 1.0, scatter * more)
-    n = len(good.gain)
-    difference_of = deviations[0] - others
-    observed = good.gain * np.exp(difference_of[:n] + 1j * difference_of[n:])
-    return good_test(fit(observed, own, bench, shift=None))
+    more = _MEDIAN / (len(deviations) - 1)
+    n = len(nominal.gain)
+    apart = deviations[0] - others
+    observed = nominal.gain * np.exp(apart[:n] + 1j * apart[n:])
+    tests = []
+    for key in keys:
+        columns = book.hypothesis(key, places).columns
+        scatter = np.concatenate([columns[: len(of_unit)] * of_unit[:, None], nominal.columns[len(of_unit) + 1 :]])
+        own = Hypothesis(nominal.gain, scatter * np.sqrt(1 + more))
+        tests.append(good_test(fit(observed, own, bench, noise_of(nominal.gain, bench) * np.sqrt(more))))
+    return next((test for test in tests if test.passed), tests[0])

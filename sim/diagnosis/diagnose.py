@@ -8,6 +8,7 @@ import numpy as np
 from sim.diagnosis.batch import BatchShift, batch_shift
 from sim.diagnosis.bench import BenchSetup, bench_of
 from sim.diagnosis.book import FaultBook, open_book
+from sim.diagnosis.faults import GOOD
 from sim.diagnosis.next_test import Test, next_tests
 from sim.diagnosis.oscillation import oscillations
 from sim.diagnosis.rank import Group, Ranking, rank
@@ -105,14 +106,15 @@ def diagnose(
         book = open_book(study, bench or bench_of(study), folder)
     places, observed = on_grid(book, sweep)
     ranking = rank(book, observed, places)
+    verdict = "good" if ranking.good.passed else ("fault" if ranking.explained else "none of these")
     shift = None
     if batch:
         every = [on_grid(book, other) for other in (sweep, *batch)]
         common = np.array(sorted(set.intersection(*(set(own) for own, _ in every))), dtype=int)
         if len(common) >= FEWEST_POINTS:
             gains = np.array([gain[np.searchsorted(own, common)] for own, gain in every])
-            shift = batch_shift(book, gains, common)
-    verdict = "good" if ranking.good.passed else ("fault" if ranking.explained else "none of these")
+            lead = ranking.groups[0].lead.key if verdict == "fault" else GOOD.key
+            shift = batch_shift(book, gains, common, study.bands.frequencies[0], lead)
     tests, oscillating = (), {}
     if verdict != "good":
         named = [member for group in ranking.groups[:SHOWN_GROUPS] for member in group.members]

@@ -20,6 +20,8 @@ import numpy as np
 from sim.diagnosis.bench import BenchSetup
 
 NEPER_DB = 20 / np.log(10)
+_SOFT = 6.7
+"""Makes the variance of the level of pure noise, 0.27² Np², out of the one of a strong signal with a little noise."""
 IDLE_SIGMAS = (0.7, 0.35, 0.5, 0.35)
 """How well what comes through an idle op-amp is known: level [Np], its slope [Np a decade], phase [rad], its slope
 [rad a decade]; estimates, no source."""
@@ -122,8 +124,9 @@ def noise_of(gain: np.ndarray, bench: BenchSetup, more: np.ndarray | float = 0.0
     """
     floor = 10 ** (bench.floor_db / 10)
     power = np.abs(gain) ** 2
-    level = (bench.gain_sigma_db / NEPER_DB) ** 2 + 0.5 * floor / (power + floor)
-    phase = np.deg2rad(bench.phase_sigma_deg) ** 2 + 0.5 * np.minimum(floor / np.maximum(power, 1e-30), 6.6)
+    level = (bench.gain_sigma_db / NEPER_DB) ** 2 + 0.5 * floor / (power + _SOFT * floor)
+    # An unknown angle is as likely everywhere; the normal distribution of 2.5 rad has that density in its middle.
+    phase = np.deg2rad(bench.phase_sigma_deg) ** 2 + 0.5 * np.minimum(floor / np.maximum(power, 1e-30), 2 * 2.5**2)
     return np.sqrt(np.concatenate([level, phase]) + more**2)
 
 
@@ -138,13 +141,32 @@ def difference(observed: np.ndarray, gain: np.ndarray, bench: BenchSetup) -> np.
     Returns
     -------
     d : ndarray, shape (2 n_freq,)
+
+    Notes
+    -----
+    The sweep holds the floor's power beside its own; once more added to both, the logarithm of pure noise has a
+    standard deviation of 0.27 Np around zero and no long tail.
     """
     floor = 10 ** (bench.floor_db / 10)
-    seen, meant = np.abs(observed) ** 2, np.abs(gain) ** 2
-    level = 0.5 * np.log((seen + floor) / (meant + floor))
-    # Of what lies below the floor the phase is chance.
-    known = np.sqrt(seen / (seen + floor) * meant / (meant + floor))
-    return np.concatenate([level, known * np.angle(observed * np.conj(gain))])
+    level = 0.5 * np.log((np.abs(observed) ** 2 + floor) / (np.abs(gain) ** 2 + 2 * floor))
+    return np.concatenate([level, np.angle(observed * np.conj(gain))])
+
+
+def bend(simulated: np.ndarray, linear: np.ndarray, bench: BenchSetup) -> np.ndarray:
+    """What a linear model is off by: level [Np] and phase [rad] of a simulated gain against its own.
+
+    Parameters
+    ----------
+    simulated, linear : complex ndarray, shape (n_freq,)
+    bench : BenchSetup
+
+    Returns
+    -------
+    shift : ndarray, shape (2 n_freq,)
+    """
+    floor = 2 * 10 ** (bench.floor_db / 10)
+    level = 0.5 * np.log((np.abs(simulated) ** 2 + floor) / (np.abs(linear) ** 2 + floor))
+    return np.concatenate([level, np.angle(simulated * np.conj(linear))])
 
 
 def fit(
@@ -169,8 +191,8 @@ def fit(
     sigma = noise_of(hypothesis.gain, bench, more)
     floor = 10 ** (bench.floor_db / 10)
     power = np.abs(hypothesis.gain) ** 2
-    soft = power / (power + floor)
-    stacked = np.concatenate([hypothesis.columns.real * soft, hypothesis.columns.imag * soft], axis=1).T
+    soft = power / (power + 2 * floor)
+    stacked = np.concatenate([hypothesis.columns.real * soft, hypothesis.columns.imag], axis=1).T
     m = stacked / sigma[:, None]
     d = difference(observed, hypothesis.gain, bench)
     b = (d if shift is None else d - shift) / sigma
@@ -254,7 +276,10 @@ def distance(a: Hypothesis, b: Hypothesis, bench: BenchSetup) -> float:
         Symmetric. [1]
     """
     sigma = np.sqrt((noise_of(a.gain, bench) ** 2 + noise_of(b.gain, bench) ** 2) / 2)
-    delta = difference(a.gain, b.gain, bench) / sigma
+    # Of what lies below the floor the phase is chance.
+    floor = 10 ** (bench.floor_db / 10)
+    known = np.sqrt(np.prod([np.abs(one.gain) ** 2 / (np.abs(one.gain) ** 2 + floor) for one in (a, b)], axis=0))
+    delta = bend(a.gain, b.gain, bench) * np.concatenate([np.ones_like(known), known]) / sigma
     columns = np.concatenate([a.columns, b.columns]) / np.sqrt(2)
     m = np.concatenate([columns.real, columns.imag], axis=1).T / sigma[:, None]
     z = np.linalg.solve(m.T @ m + np.eye(m.shape[1]), m.T @ delta)

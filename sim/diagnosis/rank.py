@@ -7,14 +7,15 @@ import numpy as np
 from sim.diagnosis.bench import BenchSetup
 from sim.diagnosis.book import FaultBook
 from sim.diagnosis.faults import GOOD
-from sim.diagnosis.fit import Fit, GoodTest, Hypothesis, difference, distance, fit, good_test, look_noise
+from sim.diagnosis.fit import Fit, GoodTest, Hypothesis, bend, distance, fit, good_test, look_noise
 from sim.diagnosis.responses import Seen, simulate
 from sim.engine.isolate import Failed
 
 FIRST_LOOK = 0.05
 """Noise added while tolerances of the good unit stand for those of a fault. [Np, rad]"""
-NEARER, FEWEST = 36, 6
-"""Faults that are looked at with their own tolerances, at most and at least; of a unit that may be good the least."""
+NEARER, FEWEST = 24, 5
+"""Faults that are looked at with their own tolerances, at each look at most and at least; of a unit that may be
+good the least."""
 STILL = 40.0
 """Difference of ln L at the first look up to which a fault is one of them."""
 AGAIN = 14
@@ -151,7 +152,7 @@ def rank(book: FaultBook, observed: np.ndarray, places: np.ndarray, false_alarms
     return Ranking(
         good=good_test(fits[GOOD.key], false_alarms),
         good_fit=fits[GOOD.key],
-        groups=_groups(order, candidates, hypotheses, bench),
+        groups=_groups(book, order, candidates, hypotheses, bench),
         good_share=float(1 / (1 + np.exp(np.clip(mean - level[GOOD.key], -700, 700)))),
         explained=min(fits[key].misfit for key in order[:AGAIN] or [GOOD.key]) <= most,
         best_misfit=fits[best].misfit,
@@ -161,16 +162,24 @@ def rank(book: FaultBook, observed: np.ndarray, places: np.ndarray, false_alarms
 
 
 def _near(book: FaultBook, observed, places, bench: BenchSetup) -> list[str]:
-    """The good unit, and the faults that are worth their own tolerances, nearest first."""
+    """The good unit, and the faults that are worth their own tolerances.
+
+    Two looks with the good unit's tolerances: a generous one for faults that change much, which have others, and a
+    sharp one for those that change little, which have nearly the same.
+    """
     book.prepare((GOOD.key,))
-    freq_hz, first = book.freq_hz[places], {}
+    freq_hz, generous, sharp = book.freq_hz[places], {}, {}
     for key in book.keys:
-        hypothesis = book.hypothesis(key, places, GOOD.key)
-        first[key] = fit(observed, hypothesis, bench, look_noise(freq_hz, hypothesis.gain, FIRST_LOOK)).likelihood
-    order = sorted((key for key in first if key != GOOD.key), key=lambda key: -first[key])
+        own = book.hypothesis(key, places, GOOD.key)
+        generous[key] = fit(observed, own, bench, look_noise(freq_hz, own.gain, FIRST_LOOK)).likelihood
+        sharp[key] = fit(observed, own, bench).likelihood
     good = good_test(fit(observed, book.hypothesis(GOOD.key, places), bench))
-    near = [key for key in order[: FEWEST if good.passed else NEARER] if first[order[0]] - first[key] < STILL]
-    return [GOOD.key, *(near if len(near) >= FEWEST else order[:FEWEST])]
+    most, near = (FEWEST if good.passed else NEARER), []
+    for look in (sharp, generous):
+        order = sorted((key for key in look if key != GOOD.key), key=lambda key: -look[key])
+        still = [key for key in order[:most] if look[order[0]] - look[key] < STILL]
+        near += still if len(still) >= FEWEST else order[:FEWEST]
+    return [GOOD.key, *dict.fromkeys(near)]
 
 
 def _again(book, observed, places, hypotheses: dict[str, Hypothesis], fits: dict[str, Fit], bench) -> dict[str, Seen]:
@@ -186,7 +195,7 @@ def _again(book, observed, places, hypotheses: dict[str, Hypothesis], fits: dict
             simulated = np.zeros(len(own.columns))
             simulated[: len(at)] = list(at.values())
             linear = own.gain * np.exp(simulated @ own.columns)
-            shift = difference(answer.gain[places], linear, bench)
+            shift = bend(answer.gain[places], linear, bench)
             fits[key] = fit(observed, own, bench, shift=shift)
             seen[key] = answer
     return seen
@@ -228,14 +237,19 @@ def _bend(book, observed, places, hypotheses, fits, seen, most: float) -> None:
         fits[key] = best
 
 
-def _groups(order, candidates, hypotheses, bench) -> tuple[Group, ...]:
+def _groups(book, order, candidates, hypotheses, bench) -> tuple[Group, ...]:
     groups, left = [], list(order)
     while left:
         lead = left[0]
         members = [lead]
         for key in left[1:]:
             behind = candidates[lead].likelihood - candidates[key].likelihood
-            near = behind < MUCH_LESS and distance(hypotheses[lead], hypotheses[key], bench) < CONFUSED
+            # What comes through an op-amp that does nothing is a guess, so that much must differ before it tells.
+            idle = book.nominal(lead).idle and book.nominal(key).idle
+            near = (
+                behind < (2 * MUCH_LESS if idle else MUCH_LESS)
+                and distance(hypotheses[lead], hypotheses[key], bench) < CONFUSED
+            )
             if near or behind < HARDLY_LESS:
                 members.append(key)
         groups.append(Group(tuple(candidates[key] for key in members)))

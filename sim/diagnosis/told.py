@@ -96,7 +96,8 @@ def _shift(shift, verdict: str) -> list[str]:
         told.append(f"The {shift.sweeps} sweeps together lie where the nominal unit is.")
     if verdict != "good":
         told.append(
-            "This unit is like the others: the batch is off, or the bench, and not this unit."
+            "This unit is like the others: what is named above is true of all of them, a wrong reel or a wrong bench,"
+            " and not a fault of this unit."
             if shift.unit_ordinary
             else "This unit differs from the others: the fault is its own."
         )

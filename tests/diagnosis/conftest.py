@@ -27,12 +27,12 @@ class Built:
     folder: Path
     circuit: str
 
-    def sweep(self, key: str, unit: int, rng: np.random.Generator) -> Sweep:
-        """A unit with a fault, swept on the tests' own bench."""
+    def sweep(self, key: str, unit: int, rng: np.random.Generator, bench_rng=None) -> Sweep:
+        """A unit with a fault, swept on the tests' own bench; with equal `bench_rng` on the same one."""
         net = parsed(netlist_text(self.study, unit))
         nominal = {part.name: part.value.value for part in self.book.people.chain.circuit.parts}
         with_fault(net, key, self.circuit, nominal, rng)
-        return analysed(net, self.folder, rng, f"{self.circuit}-{unit}")
+        return analysed(net, self.folder, rng, f"{self.circuit}-{unit}", bench_rng)
 
 
 def built(folder: Path, circuit: str) -> Built:

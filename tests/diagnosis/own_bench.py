@@ -156,13 +156,17 @@ def _run(net: Netlist, folder: Path):
     return table[:, 0], table[:, 1] + 1j * table[:, 2], supply
 
 
-def analysed(net: Netlist, folder: Path, rng, name: str = "own") -> Sweep:
-    """A sweep as an analyser shows it: ports, dummy and path a little off, noise, and its floor."""
+def analysed(net: Netlist, folder: Path, rng, name: str = "own", bench_rng=None) -> Sweep:
+    """A sweep as an analyser shows it: ports, dummy and path a little off, noise, and its floor.
+
+    Sweeps with equal `bench_rng` are made on one bench.
+    """
+    noise, rng = rng, bench_rng or rng
     for card, place, sigma in (("rbench", 3, 0.005), ("cbench", 3, 0.005), ("rbload", 3, 0.005)):
         net.bench[card][place] = repr(float(net.bench[card][place]) * (1 + sigma * rng.normal()))
     net.bench["cjig"] = ["cjig", "bin", "0", repr(abs(0.2e-12 * rng.normal()))]
     freq_hz, gain = swept(net, folder)
-    n = len(freq_hz)
+    n, rng = len(freq_hz), noise
     level = 10 ** ((0.02 * rng.normal() + 0.02 * rng.normal(size=n)) / 20)
     turn = np.deg2rad(0.15 * rng.normal(size=n)) - 2 * math.pi * freq_hz * 0.05e-9 * rng.normal()
     floor = 10 ** (-85 / 20) * (rng.normal(size=n) + 1j * rng.normal(size=n)) / math.sqrt(2)
