@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--study", metavar="STUDY", required=True, help="study of the unit (.toml)")
     parser.add_argument("--scenario", type=int, default=0, metavar="N", help="its scenario (default: 0)")
-    parser.add_argument("--units", type=int, default=300, metavar="N", help="good units of the mask (default: 300)")
+    parser.add_argument("--units", type=int, default=500, metavar="N", help="good units of the mask (default: 500)")
     parser.add_argument("--dummy", metavar="C", help='dummy as measured, "47.3p 1%%" (default: [fixture] of the study)')
     parser.add_argument("--source", metavar="OHM", help="the analyser's sending port (default: [fixture])")
     parser.add_argument("--load", metavar="OHM", help="its receiving port (default: [fixture])")

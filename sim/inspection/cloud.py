@@ -16,6 +16,7 @@ import numpy as np
 from sim.deck.build import unit_table, unit_values
 from sim.diagnosis.bench import BenchSetup
 from sim.diagnosis.faults import GOOD
+from sim.diagnosis.oscillation import oscillations
 from sim.diagnosis.responses import SWEEP, BenchWorker, Seen
 from sim.diagnosis.spread import BENCH_VARIABLES, Population, population
 from sim.diagnosis.wrong import faulty_deck
@@ -24,9 +25,9 @@ from sim.errors import BandfloorError, EngineError
 from sim.inspection.setups import Setup, wrong_setups
 from sim.tables import replace_file
 
-FORMAT = 1
+FORMAT = 2
 """Raised whenever the same decks give other arrays."""
-UNITS = 300
+UNITS = 500
 LARGEST_FILE = 200_000_000
 """Bytes of a file of this kind that is still read."""
 
@@ -50,6 +51,8 @@ class Cloud:
         Mistakes in the set-up that are tried.
     mistaken : complex ndarray, shape (n_setup, n_freq)
         S21 of the nominal unit with each of them.
+    oscillates_hz : float
+        Where the nominal unit oscillates on the bench; 0 where it does not, NaN where that is not known. [Hz]
     """
 
     bench: BenchSetup
@@ -61,6 +64,7 @@ class Cloud:
     failed: int
     setups: tuple[Setup, ...]
     mistaken: np.ndarray
+    oscillates_hz: float = 0.0
 
 
 def good_units(study, bench: BenchSetup, count: int = UNITS, folder: Path | None = None) -> Cloud:
@@ -95,7 +99,9 @@ def good_units(study, bench: BenchSetup, count: int = UNITS, folder: Path | None
     if arrays is None:
         arrays = _simulated(people, drawn, units, benches, setups)
         _write(path, arrays)
-    return Cloud(bench=bench, setups=setups, failed=count - len(arrays["gain"]), **arrays)
+    oscillates_hz = float(arrays.pop("oscillates_hz"))
+    failed = count - len(arrays["gain"])
+    return Cloud(bench=bench, setups=setups, failed=failed, oscillates_hz=oscillates_hz, **arrays)
 
 
 def _benches(people: Population, seed: int, count: int) -> list[BenchSetup]:
@@ -133,6 +139,7 @@ def _simulated(people: Population, drawn: dict, units: np.ndarray, benches, setu
     if len(good) < 0.95 * len(rest):
         reason = next(answer.reason for answer in rest if isinstance(answer, Failed))
         raise EngineError(f"{len(rest) - len(good)} of {len(rest)} units did not simulate on the bench: {reason}")
+    (oscillates,) = oscillations(people, [(GOOD, {})])
     return {
         "freq_hz": known[0].freq_hz,
         "nominal": known[0].gain,
@@ -140,6 +147,7 @@ def _simulated(people: Population, drawn: dict, units: np.ndarray, benches, setu
         "mistaken": np.array([seen.gain for seen in known[1:]]),
         "gain": np.array([seen.gain for seen in good]),
         "match": np.array([seen.s22 for seen in good]),
+        "oscillates_hz": np.array(np.nan if oscillates is None else oscillates),
     }
 
 
@@ -168,8 +176,11 @@ def _read(path: Path | None) -> dict | None:
             return None
         with path.open("rb") as file, np.load(file, allow_pickle=False) as arrays:
             found = {name: arrays[name] for name in _NAMES}
+            oscillates_hz = arrays["oscillates_hz"]
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None  # a damaged file is one that is not there
     points = found["freq_hz"].shape
     whole = all(array.shape[-1:] == points and np.all(np.isfinite(array)) for array in found.values())
-    return found if whole and found["gain"].ndim == 2 else None
+    if not whole or found["gain"].ndim != 2 or oscillates_hz.shape != ():
+        return None
+    return found | {"oscillates_hz": oscillates_hz}

@@ -1,5 +1,6 @@
 """What an inspection found, in words that fit on one screen, and as plain numbers for programs."""
 
+import math
 from dataclasses import asdict, dataclass
 
 from sim.inspection.cloud import Cloud
@@ -163,6 +164,8 @@ def _mask(told: Told) -> str:
     )
     if cloud.failed:
         text += f" {cloud.failed} units did not simulate and are not in it."
+    if math.isnan(cloud.oscillates_hz):
+        text += " Whether the nominal unit is stable on this bench could not be told."
     if told.converted:
         one, two = told.converted
         text += f" The file's reference of {one:g}{'' if one == two else f' and {two:g}'} ohm was converted."

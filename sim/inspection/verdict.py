@@ -11,6 +11,7 @@ from sim.inspection.cloud import Cloud
 from sim.inspection.mask import Mask, gain_mask, match_mask, plane
 from sim.inspection.ready import Ready
 from sim.inspection.setups import DUMMY_STEP, PADS_DB
+from sim.quantity import format_quantity
 
 GOOD, BAD, UNKNOWN = "good", "not good", "cannot tell"
 NOISY = 3.0
@@ -156,6 +157,12 @@ def inspect(cloud: Cloud, ready: Ready, bands_hz, earlier: tuple[Ready, ...] = (
     same_setup : int
         How many of them were made on one day with this one: were they right, so was the set-up.
     """
+    if cloud.oscillates_hz > 0:
+        near = format_quantity(cloud.oscillates_hz, "Hz", 2)
+        return _unknown(
+            f"The study's own nominal unit oscillates on this bench, near {near}: there is no mask of good units."
+            " bandfloor run says what to change."
+        )
     try:
         places, observed = on_grid(cloud, ready.sweep)
     except SweepError as error:

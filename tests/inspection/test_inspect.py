@@ -111,7 +111,17 @@ def test_deviation_at_one_frequency(bench, place):
     assert found.worst.gain_db == pytest.approx(0.9 - middle, abs=1e-6)
 
 
-def _cloud(bench, place, seed: int = 1, count: int = 300):
+def test_no_mask_of_oscillators(bench, place):
+    """Where the study's nominal unit oscillates on the bench, nothing is said of a built one."""
+    cloud = _cloud(bench, place)
+    assert cloud.oscillates_hz == 0
+    ready = Ready(Sweep("x", "x", cloud.freq_hz, cloud.nominal, None), None, None)
+    assert inspect(cloud, ready, [1.83e6]).verdict == "good"
+    found = inspect(replace(cloud, oscillates_hz=31e6), ready, [1.83e6])
+    assert found.verdict == "cannot tell" and "oscillates on this bench, near 31 MHz" in found.reasons[0]
+
+
+def _cloud(bench, place, seed: int = 1, count: int = 500):
     study = scenarios(read_study(str(STUDY)))[0].study
     run = study.run.model_copy(update={"seed": seed})
     return good_units(study.model_copy(update={"run": run}), bench, count, place)
