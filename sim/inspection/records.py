@@ -135,7 +135,7 @@ def first_records(folder: Path, but: str) -> tuple[list[Record], list[str]]:
     """
     found, wrong = [], []
     for place in sorted(folder.iterdir())[:MOST_UNITS] if folder.is_dir() else ():
-        if place.is_dir() and place.name != but and place.name == _safe(place.name):
+        if place.is_dir() and place.name != but and not place.name.startswith("."):
             records, more = unit_records(folder, place.name)
             found += records[:1]
             wrong += more
@@ -198,8 +198,15 @@ def _new(path: Path, text: str) -> None:
     try:
         with open(part, "xb") as file:
             file.write(raw)
-        # A link fails where the name is taken, also by another process meanwhile.
-        os.link(part, path)
+        try:
+            # A link fails where the name is taken, also by another process meanwhile.
+            os.link(part, path)
+        except FileExistsError:
+            raise
+        except OSError:
+            # Sticks and some network drives know no links.
+            with open(path, "xb") as file:
+                file.write(raw)
     finally:
         with contextlib.suppress(FileNotFoundError):
             part.unlink()
@@ -224,13 +231,6 @@ def _read(unit: str, date: datetime.date, number: int, path: Path) -> Record:
         with contextlib.suppress(ValueError):
             values = tuple(float(word) for word in match.groups())
     return Record(unit, date, number, path, sweep, *values)
-
-
-def _safe(name: str) -> str:
-    try:
-        return unit_name(name)
-    except SweepError:
-        return ""
 
 
 def _plain(text: str) -> str:

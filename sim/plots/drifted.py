@@ -38,11 +38,12 @@ def drifted(found):
     ):
         panel, ends, texts, colours = row[0], [], [], []
         for band, family in zip(bands, FAMILIES, strict=False):
-            seen = sorted(
+            seen = [
                 ((change.date - first).days, getattr(change, key)[change.freq_hz.index(band)])
                 for change in found.changes
                 if band in change.freq_hz
-            )
+            ]
+            seen.sort(key=lambda pair: pair[0])  # those of one day stay in their order
             at, values = zip(*seen, strict=True)
             panel.plot(at, values, ls=family.dash, marker=family.marker, color=family.ink, zorder=3, clip_on=False)
             ends.append(values[-1])

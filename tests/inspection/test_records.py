@@ -123,6 +123,22 @@ def test_another_dummy_is_said(kept, shared):
     assert kept(shared / "unit-01.s2p", "--date", "2026-12-01", "--dummy", "48p 1%")["drift"]["other_bench"]
 
 
+def test_places_without_links(kept, shared, monkeypatch):
+    """A stick that knows no hard links holds records, too, and overwrites none."""
+
+    def refuse(*_):
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr("sim.inspection.records.os.link", refuse)
+    names = [kept(shared / "unit-01.s2p", "--date", "2026-11-25")["kept"] for _ in range(2)]
+    assert [name.rpartition("/")[2] for name in names] == ["2026-11-25.s2p", "2026-11-25-2.s2p"]
+    assert sorted(_everything(kept.folder)) == [
+        "unit-01/2026-11-25-2.s2p",
+        "unit-01/2026-11-25.s2p",
+        "unit-01/notes.toml",
+    ]
+
+
 @pytest.mark.parametrize(
     ("text", "name"),
     [("unit 7", "unit-7"), ("../../etc/passwd", "etc-passwd"), ("a\x00b\n", "a-b"), ("é7", "7"), ("x" * 99, "x" * 60)],
