@@ -15,6 +15,7 @@ _COMMANDS = {
     "list": "what there is to choose from: circuits, opamps, antennas, cables, noise, measures",
     "export": "write a plain ngspice deck, or a Touchstone file, of a study's chain",
     "order": "how many boards to build, what to buy for them, which grade of parts is worth it",
+    "inspect": "is this built unit right, what is wrong with it, has it changed: its sweep against good units",
     "judge": "is this deck stable, and by how much: for any SPICE deck that carries a probe",
     "match": "which of the measured units belong together, and which goes where",
     "try": "put a maker's SPICE model of an op-amp on the bench: pins, what it does, what it lacks",

@@ -18,7 +18,7 @@ MAY_PRINT = ("sim/commands/", "sim/steps/", "sim/cli.py")
 SOLE_USERS = {"PySpice": "sim/engine/ngspice.py", "skrf": "sim/measured/touchstone.py"}
 HEAVY = ("pandas", "matplotlib", "scipy.stats", "skrf", "snakemake", "PySpice")
 LISTS = ("circuits", "opamps", "antennas", "cables", "noise", "measures")
-COMMANDS = ("run", "check", "list", "export", "judge", "order", "new")
+COMMANDS = ("run", "check", "list", "export", "inspect", "judge", "match", "order", "try", "new")
 
 # ---------------------------------------------------------------------- docstrings
 

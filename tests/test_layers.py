@@ -18,7 +18,7 @@ LAYERS = (
     ("sim.engine",),
     ("sim.distortion",),
     ("sim.measures", "sim.stability"),
-    ("sim.summary", "sim.array", "sim.measured", "sim.order"),
+    ("sim.summary", "sim.array", "sim.measured", "sim.order", "sim.diagnosis", "sim.inspection"),
     ("sim.plots", "sim.report"),
     ("sim.steps",),
     ("sim.commands",),

@@ -86,6 +86,27 @@ def touchstone_text(freq_hz, s, comments: str = "", reference: float = REFERENCE
     )
 
 
+def two_port_text(two_port, comments: str = "") -> str:
+    """A two-port as the text of a Touchstone file: version 1, or 2.0 where its ports have unequal references.
+
+    Parameters
+    ----------
+    two_port : TwoPort
+    comments : str
+        Lines for the head of the file; what is not ASCII is left out.
+    """
+    one, two = two_port.reference
+    if one == two:
+        return touchstone_text(two_port.freq_hz, two_port.s, comments, one)
+    lines = [f"! {line}" for line in comments.encode("ascii", "ignore").decode("ascii").splitlines()]
+    lines += ["[Version] 2.0", f"# Hz S RI R {one!r}", "[Number of Ports] 2", "[Two-Port Data Order] 21_12"]
+    lines += [f"[Number of Frequencies] {len(two_port.freq_hz)}", f"[Reference] {one!r} {two!r}", "[Network Data]"]
+    for freq, s in zip(two_port.freq_hz.tolist(), two_port.s, strict=True):
+        values = (complex(s[row]) for row in ((0, 0), (1, 0), (0, 1), (1, 1)))
+        lines.append(" ".join([repr(freq), *(f"{value.real!r} {value.imag!r}" for value in values)]))
+    return "\n".join([*lines, "[End]"]) + "\n"
+
+
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _OPTIONS = re.compile(rf"#(\s+([kmg]?hz|[syz]|ri|ma|db|r\s+{_NUMBER}))*\s*", re.IGNORECASE)
 _DATA = re.compile(rf"{_NUMBER}\s+{_NUMBER}\s+{_NUMBER}")
