@@ -14,7 +14,7 @@ BUILDS, OF_EACH = 60, 8
 """Builds and units of each, out of which the spreads are taken."""
 BENCH_VARIABLES = ("bench.dummy", "bench.stray", "bench.source", "bench.load")
 _ADDED = ("vos", "aol_db")
-"""Columns that scatter around a number that may be zero or is in decibels; all others are positive."""
+"""Columns that scatter around a number that may be zero or is in decibels; all others are of one sign."""
 _SILENT = ("en", "en_corner", "inoise", "slew")
 """Columns that neither the sweep nor the operating point knows of."""
 
@@ -127,7 +127,10 @@ def population(study, bench: BenchSetup) -> Population:
     found = []
     for name in names:
         added = name.rpartition(".")[2] in _ADDED
-        column = drawn[name] if added else np.log(drawn[name])
+        if np.ptp(drawn[name]) == 0:
+            continue  # without spread, and zero perhaps
+        # Of one sign, as a bias current may flow out of its pin.
+        column = drawn[name] if added else np.log(np.abs(drawn[name]))
         sigma = float(np.std(column))
         within = column.reshape(BUILDS, each)
         of_unit = float(np.sqrt(np.mean(np.var(within, axis=1, ddof=1)))) if each > 1 else sigma

@@ -15,6 +15,7 @@ from sim.errors import BandfloorError
 from sim.order.simulated import Builds
 from sim.quantity import Limit
 from sim.summary.matching import build_deviations, phase_deviations
+from sim.summary.strong import HEADROOM
 from sim.summary.yields import clopper_pearson
 
 MATCHED = {
@@ -25,7 +26,8 @@ MATCHED = {
 }
 """What each match compares, and how."""
 _RESERVE = "_reserve_v"
-"""Ending of measures that no board may have below zero, asked or not, such as :data:`sim.summary.yields.RESERVE`."""
+"""Ending of measures that no board may have below zero, asked or not, such as :data:`sim.summary.yields.RESERVE`; nor
+may it clip."""
 
 
 def measured(builds: Builds, measure: str, boards: int) -> np.ndarray:
@@ -66,7 +68,7 @@ def kept_limits(builds: Builds, limits: Mapping[str, Limit], boards: int) -> dic
     """
     kept = {name: limit.holds(measured(builds, name, boards)).all(axis=-1) for name, limit in limits.items()}
     for name in builds.values:
-        if name.endswith(_RESERVE) and name not in limits:
+        if (name.endswith(_RESERVE) or name == HEADROOM) and name not in limits:
             kept[name] = ~(builds.values[name][:, :boards, 0] < 0)
     return kept
 

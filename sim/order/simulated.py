@@ -13,7 +13,9 @@ import numpy as np
 from sim.engine.isolate import Failed, isolated
 from sim.errors import EngineError
 from sim.measures.panel import BANDED, SINGLE
+from sim.measures.strong import INTERCEPTS, Near, UnitStrong
 from sim.measures.unit import Item, UnitWorker
+from sim.summary.strong import HEADROOM, PRODUCTS, StrongUnits
 
 
 @dataclass(frozen=True)
@@ -155,19 +157,37 @@ class _Maker:
 
     def __call__(self):
         worker = UnitWorker([self._scenario], self._numbers)
+        near_by: list[Near] = []
 
         def measures(item: Item) -> dict[str, np.ndarray]:
             # Without the curves an answer is small, so no child waits for another one's to be taken.
-            found = worker(item).measures
+            answer = worker(item)
+            found = answer.measures
             values = dict(zip(BANDED, found.banded, strict=True))
             values |= {name: np.array([value]) for name, value in zip(SINGLE, found.single, strict=True)}
             if found.lines is not None:
                 values["line_margin"] = _smallest(found.lines.margin)
             if found.antennas is not None:
                 values["antenna_margin"] = _smallest(found.antennas.margin)
+            # What is near by is told with the first unit only.
+            near_by.extend([answer.near] if answer.near is not None else [])
+            if answer.strong is not None:
+                values |= _strong(answer.strong, found.banded, near_by[0])
             return values
 
         return measures
+
+
+def _strong(strong: UnitStrong, banded: np.ndarray, near: Near) -> dict[str, np.ndarray]:
+    """Measures of one unit of a study with strong carriers, as :class:`sim.summary.strong.StrongUnits` has them."""
+    one = {(0, 0): strong}
+    units = StrongUnits.of((1, 1), banded.shape[1], one, [near])
+    known = {
+        HEADROOM: units.headroom_db[0],
+        PRODUCTS: units.product_margin_db(0, banded[None])[0],
+        **{name: units.intercept_dbm[0, 0, place] for place, name in enumerate(INTERCEPTS)},
+    }
+    return {name: known[name] for name in units.names}
 
 
 def _smallest(margin: np.ndarray) -> np.ndarray:

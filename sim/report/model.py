@@ -169,6 +169,7 @@ class Page:
     sheet: BenchSheet = field(default_factory=BenchSheet)
     failures: Table = field(default_factory=Table)
     failures_text: str = ""
+    unseen: tuple[str, ...] = ()
     modelled: tuple[str, ...] = ()
     opamps: Table = field(default_factory=Table)  # numbers that nobody read in a data sheet
     opamps_read: tuple[str, ...] = ()

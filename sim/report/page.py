@@ -136,6 +136,7 @@ def compose(out_dir: Path) -> Page:
         sheet=bench_sheet(out_dir, study, shown.numbers[0], names),
         failures=lost,
         failures_text=lost_text,
+        unseen=tuple(map(str, answer.get("unseen", ()))),
         modelled=assumptions.modelled(study, _has_opamp(out_dir)),
         left_out=assumptions.left_out(
             set(summary["measure"]), any(m.startswith("match_") for m in limited), study

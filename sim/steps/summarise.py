@@ -9,7 +9,9 @@ import pandas as pd
 
 from sim.columns import EXTERNAL, EXTERNAL_DECILES, TABLES
 from sim.deck.build import antenna_of, chain_of, unit_table
+from sim.diagnosis.unseen import unseen_of
 from sim.engine.isolate import isolated
+from sim.errors import EngineError
 from sim.measures.supply import needs
 from sim.measures.surroundings import curve_frequencies, site_noise
 from sim.noise.level import LEVELS
@@ -125,6 +127,7 @@ def main(argv=None) -> None:
     )
     if rain:
         verdict["weathering"] = list(rain.told)
+    verdict["unseen"] = _unseen(every[0].study)
     with replace_file(out / "answer.json") as file:
         file.write(json.dumps(verdict, indent=1, ensure_ascii=False).encode())
     timing = {
@@ -135,6 +138,16 @@ def main(argv=None) -> None:
     with replace_file(out / "logs" / "timing.json") as file:
         file.write(json.dumps(timing, indent=1).encode())
     print(f"{len(measures)} measures, {len(failed)} failures")
+
+
+def _unseen(study) -> list[str]:
+    """Faults that a sweep would not show; nothing of a maker's model, nor of a unit that cannot stand on the bench."""
+    if chain_of(study).maker is not None:
+        return []
+    try:
+        return list(unseen_of(study))
+    except EngineError:
+        return []
 
 
 def _opamps(every) -> dict[int, tuple]:

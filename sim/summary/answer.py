@@ -18,7 +18,8 @@ strong (with strong carriers: one entry a scenario, see :func:`sim.summary.carri
 mending (where units are not stable enough: one entry a scenario, see :func:`sim.summary.mending.mending_entry`), tried
 (sentences about every feedline and antenna that was tried), weathering (sentences about each scenario with weather,
 put there by the step), opamps (one entry each, with the numbers that nobody read in its data sheet: see
-:func:`sim.opamp.doubts.opamp_entry`), cautions. Numbers that are none are null.
+:func:`sim.opamp.doubts.opamp_entry`), unseen (faults that a sweep would not show, first scenario, put there by the
+step: see :func:`sim.diagnosis.unseen.unseen`), cautions. Numbers that are none are null.
 """
 
 from __future__ import annotations
