@@ -7,7 +7,7 @@ import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 
-from sim.errors import Fault, InputError, StudyError, SweepError
+from sim.errors import Fault, StudyError, SweepError
 from sim.quantity import PartValue, QuantityError, parse_part, parse_quantity, parse_span
 
 _WIDTH = 100
@@ -103,7 +103,7 @@ def _inspected(given):
     ready = on_bench(sweep, setup.bench, setup.pad_db)
     unit = unit_name(given.serial or sweep.name)
     date = _date(given.date) or sweep_date(given.sweep, datetime.date.today())
-    earlier = [on_bench(one, setup.bench, setup.pad_db) for one in _earlier(given, read_sweep)]
+    earlier = [on_bench(one, setup.bench, setup.pad_db) for one in _earlier(given)]
     book = _records(given, unit, setup.bench)
     # Sweeps that are named belong to this set-up by the user's word, records by their date.
     same_setup = len(earlier) + sum(record.date == date for record, _ in book.others)
@@ -231,16 +231,11 @@ def _date(text: str | None) -> datetime.date | None:
         raise _refuse("--date", f'"{text[:20]}" is no date.', "Write year, month and day: 2026-11-25.") from None
 
 
-def _earlier(given, read_sweep) -> list:
-    """Earlier sweeps, all bad ones refused at once."""
-    sweeps, faults = [], []
-    for name in given.against:
-        try:
-            sweeps.append(read_sweep(name))
-        except InputError as error:
-            faults += error.faults
-    if faults:
-        raise SweepError(faults)
+def _earlier(given) -> list:
+    """Earlier sweeps of other units."""
+    from sim.measured.sweep import read_sweeps
+
+    sweeps = read_sweeps(given.against)
     own = Path(given.sweep)
     for sweep in sweeps:
         if Path(sweep.file).samefile(own):

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from sim.errors import Fault, InputError, StudyError, SweepError
+from sim.errors import Fault, StudyError, SweepError
 from sim.quantity import QuantityError, format_quantity, parse_quantity
 
 _WIDTH = 100
@@ -62,20 +62,13 @@ class Placed:
 
 def act(given) -> int:
     """Choose, place, print."""
-    from sim.measured.sweep import read_sweep
+    from sim.measured.sweep import read_sweeps
 
     study = _study(given.study)
     table = study.array if study else None
     pick = _counts(given, table)
     repeatability = _repeatability(given.repeatability)
-    sweeps, faults = [], []
-    for name in given.sweeps:
-        try:
-            sweeps.append(read_sweep(name))
-        except InputError as error:
-            faults += error.faults
-    if faults:
-        raise SweepError(faults)
+    sweeps = read_sweeps(given.sweeps)
     _alike(sweeps)
     freq_hz = np.asarray(study.bands.frequencies) if study else _common(sweeps)
     gains = np.array([sweep.gain_at(freq_hz) for sweep in sweeps])

@@ -13,6 +13,8 @@ Values of dry joints, leaks, and of the capacitance that an open part leaves, ar
 and therefore spread widely when a sweep is compared with them.
 """
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -103,6 +105,16 @@ class Fault:
     def idle(self) -> tuple[int, ...]:
         """Op-amps that do nothing."""
         return tuple(number for number, name, factor in self.macro if name == "gbw" and factor <= NO_GAIN)
+
+    def size_at(self, z: Mapping[str, float]) -> float:
+        """Factor on the fault's own value, of one that spreads. [1]
+
+        Parameters
+        ----------
+        z : mapping of str to float
+            Standard deviations by variable; ``size`` is the fault's own.
+        """
+        return math.exp(self.loose * z.get("size", 0.0))
 
 
 GOOD = Fault("good", "nothing is wrong")

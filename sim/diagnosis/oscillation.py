@@ -4,6 +4,8 @@ All responses of a deck share their poles (:mod:`sim.measures.rational`); those 
 the bench's own load. As everywhere, a verdict holds for the op-amp's macromodel with its two poles.
 """
 
+from functools import partial
+
 import numpy as np
 
 from sim.deck.chain import REFERENCE_LOAD
@@ -44,7 +46,7 @@ class PoleWorker:
         """
         fault, z = item
         people, bench = self._people, self._people.bench_at(z)
-        deck = faulty_deck(people.chain, people.unit(z), fault, float(np.exp(fault.loose * z.get("size", 0.0))))
+        deck = faulty_deck(people.chain, people.unit(z), fault, fault.size_at(z))
         simulator, rows, freq_hz = self._simulator, [], None
         nodes = [name for name in deck.operating if name != "0"]
         simulator.load(deck.lines, tuple(dict.fromkeys((*nodes, *deck.reads))))
@@ -68,22 +70,6 @@ class PoleWorker:
         return float(np.max(np.abs(ringing.imag)) / (2 * np.pi)) if len(ringing) else 0.0
 
 
-class PoleMaker:
-    """Makes the worker inside a child process.
-
-    Parameters
-    ----------
-    people : Population
-    """
-
-    def __init__(self, people: Population):
-        self._people = people
-
-    def __call__(self) -> PoleWorker:
-        """The worker."""
-        return PoleWorker(self._people)
-
-
 def oscillations(people: Population, items: list) -> list[float | None]:
     """Frequencies at which faulty units oscillate on the bench: 0 where one does not, None where it is not known.
 
@@ -92,7 +78,5 @@ def oscillations(people: Population, items: list) -> list[float | None]:
     people : Population
     items : list of (Fault, dict)
     """
-    found: list[float | None] = [None] * len(items)
-    for index, answer in isolated(PoleMaker(people), items):
-        found[index] = None if isinstance(answer, Failed) else answer
-    return found
+    found = [answer for _, answer in isolated(partial(PoleWorker, people), items)]
+    return [None if isinstance(answer, Failed) else answer for answer in found]

@@ -5,6 +5,7 @@ One deck on the bench gives all of it: two small-signal runs are enough for any 
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -78,7 +79,7 @@ class BenchWorker:
         """
         fault, z = item
         values, bench = self._people.unit(z), self._people.bench_at(z)
-        return self.seen(fault, values, bench, float(np.exp(fault.loose * z.get("size", 0.0))))
+        return self.seen(fault, values, bench, fault.size_at(z))
 
     def seen(self, fault: Fault, values: UnitValues, bench: BenchSetup, size: float = 1.0) -> Seen:
         """One unit of given values.
@@ -197,7 +198,7 @@ class NoiseWorker:
         """
         fault, z = item
         people, bench = self._people, self._people.bench_at(z)
-        deck = faulty_deck(people.chain, people.unit(z), fault, float(np.exp(fault.loose * z.get("size", 0.0))))
+        deck = faulty_deck(people.chain, people.unit(z), fault, fault.size_at(z))
         simulator = self._simulator
         names = [name for name in deck.operating if name != "0"]
         simulator.load(deck.lines, tuple(dict.fromkeys((*names, *deck.reads, *_NOISE))))
@@ -216,23 +217,6 @@ class NoiseWorker:
 _NOISE = ("onoise_spectrum", "inoise_spectrum", "onoise_total")
 
 
-class NoiseMaker:
-    """Makes the worker for noise inside a child process.
-
-    Parameters
-    ----------
-    people : Population
-    freq_hz : float
-    """
-
-    def __init__(self, people: Population, freq_hz: float):
-        self._people, self._freq_hz = people, freq_hz
-
-    def __call__(self) -> NoiseWorker:
-        """The worker."""
-        return NoiseWorker(self._people, self._freq_hz)
-
-
 def noise_levels(people: Population, items: list, freq_hz: float) -> list:
     """Noise at the output of units on the bench [V/√Hz]; a :class:`sim.engine.isolate.Failed` where there is none.
 
@@ -242,26 +226,7 @@ def noise_levels(people: Population, items: list, freq_hz: float) -> list:
     items : list of (Fault, dict)
     freq_hz : float
     """
-    found = [None] * len(items)
-    for index, answer in isolated(NoiseMaker(people, freq_hz), items):
-        found[index] = answer
-    return found
-
-
-class WorkerMaker:
-    """Makes the worker inside a child process; a class, since a spawned child can only receive named things.
-
-    Parameters
-    ----------
-    people : Population
-    """
-
-    def __init__(self, people: Population):
-        self._people = people
-
-    def __call__(self) -> BenchWorker:
-        """The worker."""
-        return BenchWorker(self._people)
+    return [answer for _, answer in isolated(partial(NoiseWorker, people, freq_hz), items)]
 
 
 def simulate(people: Population, items: list) -> list:
@@ -272,7 +237,4 @@ def simulate(people: Population, items: list) -> list:
     people : Population
     items : list of (Fault, dict)
     """
-    found = [None] * len(items)
-    for index, answer in isolated(WorkerMaker(people), items):
-        found[index] = answer
-    return found
+    return [answer for _, answer in isolated(partial(BenchWorker, people), items)]

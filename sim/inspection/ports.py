@@ -1,6 +1,7 @@
 """One unit of a study by its ports: its amplifier alone, and what an analyser would show of it on the bench."""
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -88,18 +89,10 @@ def unit_ports(study, unit: int) -> Ports:
     EngineError
         It did not simulate; the message says why.
     """
-    ((_, found),) = isolated(_Maker(study), [unit])
+    ((_, found),) = isolated(partial(_Worker, study), [unit])
     if isinstance(found, Failed):
         raise EngineError(f"unit {unit} did not simulate: {found.reason}")
     return found
-
-
-class _Maker:
-    def __init__(self, study):
-        self._study = study
-
-    def __call__(self):
-        return _Worker(self._study)
 
 
 class _Worker:

@@ -7,6 +7,7 @@ analyser shows is S21 between its own ports.
 
 import csv
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -97,6 +98,30 @@ def read_sweep(name: str) -> Sweep:
         line, found, remedy = error.args
         raise SweepError(Fault(name, line, None, found, remedy)) from error
     return Sweep(path.stem, name, two_port.freq_hz, two_port.s[:, 1, 0], two_port)
+
+
+def read_sweeps(names: Iterable[str]) -> list[Sweep]:
+    """Sweeps out of their files, all that is wrong with any of them told at once.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Paths, as for :func:`read_sweep`.
+
+    Raises
+    ------
+    SweepError
+        With the faults of all files.
+    """
+    sweeps, faults = [], []
+    for name in names:
+        try:
+            sweeps.append(read_sweep(name))
+        except SweepError as error:
+            faults += error.faults
+    if faults:
+        raise SweepError(faults)
+    return sweeps
 
 
 def _text(path: Path, name: str) -> str:

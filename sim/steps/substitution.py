@@ -13,7 +13,7 @@ from sim.columns import TABLES
 from sim.deck.build import chain_of
 from sim.quantity import Limit
 from sim.summary.collect import Gathered
-from sim.summary.compensation import Asked, compensation
+from sim.summary.compensation import Demands, compensation
 from sim.summary.matching import Matches
 from sim.summary.mixed import Takes, takes_of
 from sim.summary.paired import differences
@@ -153,8 +153,8 @@ def _as_it_is(run: _Run, first: int, place: int, velocity: float) -> Mixed | Non
 def _compensated(run: _Run, verdict: Verdict, first: int, place: int, velocity: float) -> Verdict:
     """The verdict once other capacitors were tried."""
     gathered, build = run.gathered, run.study.run.build
-    asked = Asked(run.limits, NEEDED_YIELD, build)
-    found, tried = compensation(run.every[place], worst_units(gathered, place), asked)
+    demands = Demands(run.limits, NEEDED_YIELD, build)
+    found, tried = compensation(run.every[place], worst_units(gathered, place), demands)
     if found is None or verdict.mixed is None:
         return replace(verdict, capacitors_tried=tried)
     # The same units with the old part; they rise with their numbers.

@@ -70,7 +70,7 @@ class Compensation:
 
 
 @dataclass(frozen=True)
-class Asked:
+class Demands:
     """What a changed candidate must do.
 
     Attributes
@@ -101,7 +101,7 @@ class _Design:
         return max(self.value / was, was / self.value)
 
 
-def compensation(scenario: Scenario, worst: Sequence[int], asked: Asked) -> tuple[Compensation | None, int]:
+def compensation(scenario: Scenario, worst: Sequence[int], demands: Demands) -> tuple[Compensation | None, int]:
     """The nearest capacitor with which a candidate keeps every limit.
 
     Parameters
@@ -110,7 +110,7 @@ def compensation(scenario: Scenario, worst: Sequence[int], asked: Asked) -> tupl
         Of the candidate, nothing left to vary.
     worst : sequence of int
         Units with the smallest margins.
-    asked : Asked
+    demands : Demands
 
     Returns
     -------
@@ -128,17 +128,17 @@ def compensation(scenario: Scenario, worst: Sequence[int], asked: Asked) -> tupl
     roads = {(place, up): _steps(scenario, group, up) for place, group in enumerate(groups) for up in (False, True)}
     near = [design for road in roads.values() for design in road[:NEAR]]
     trials = dict(zip(map(id, near), run_trials([design.scenario for design in near], units), strict=True))
-    passing = [design for design in near if _screened(trials[id(design)], base, asked.limits)]
+    passing = [design for design in near if _screened(trials[id(design)], base, demands.limits)]
     tried = len(near)
     if not passing:
         better = [road for road in roads.values() if road and _degree(trials[id(road[:NEAR][-1])]) > _degree(base)]
         far = [design for road in better for design in road[NEAR:FAR]]
         later = run_trials([design.scenario for design in far], units) if far else []
-        passing = [d for d, trial in zip(far, later, strict=True) if _screened(trial, base, asked.limits)]
+        passing = [d for d, trial in zip(far, later, strict=True) if _screened(trial, base, demands.limits)]
         tried += len(far)
     count = min(scenario.study.run.units, VERIFIED_WITH_LINES if scenario.study.stability else VERIFIED_UNITS)
     for design in sorted(passing, key=lambda design: design.size)[:MOST_VERIFIED]:
-        found = _proved(design, np.arange(count + 1), asked)
+        found = _proved(design, np.arange(count + 1), demands)
         if found is not None:
             return found, tried
     return None, tried
@@ -196,22 +196,22 @@ def _screened(trial: Trial, base: Trial, limits: Mapping[str, Limit]) -> bool:
     return all(bool(limit.holds(trial.values[name][0]).all()) for name, limit in limits.items() if name in trial.values)
 
 
-def _proved(design: _Design, units: np.ndarray, asked: Asked) -> Compensation | None:
+def _proved(design: _Design, units: np.ndarray, demands: Demands) -> Compensation | None:
     [trial] = run_trials([design.scenario], units)
     if trial.failed or not trial.stable.all():
         return None
     seen = Seen(*(trial.values[name] for name in SEEN))
     values = trial.values | {
-        "match_gain_db": build_deviations(seen.gain_db, units, asked.build),
-        "match_phase_deg": phase_deviations(seen.phase_deg, units, asked.build),
-        "match_system_gain_db": build_deviations(seen.system_gain_db, units, asked.build),
-        "match_system_phase_deg": phase_deviations(seen.system_phase_deg, units, asked.build),
+        "match_gain_db": build_deviations(seen.gain_db, units, demands.build),
+        "match_phase_deg": phase_deviations(seen.phase_deg, units, demands.build),
+        "match_system_gain_db": build_deviations(seen.system_gain_db, units, demands.build),
+        "match_system_phase_deg": phase_deviations(seen.system_phase_deg, units, demands.build),
     }
     kept = np.ones(len(units), dtype=bool)
-    for name, limit in asked.limits.items():
+    for name, limit in demands.limits.items():
         kept &= limit.holds(values[name]).all(axis=1)
     good = int(kept[units > 0].sum())
-    if good < asked.share * int((units > 0).sum()):
+    if good < demands.share * int((units > 0).sum()):
         return None
     names = tuple(part.name for part in design.parts)
     return Compensation(names, design.value, design.parts[0].value.value, design.text, units, good, seen)

@@ -9,7 +9,7 @@ from sim.deck.build import chain_of
 from sim.quantity import Limit
 from sim.study.read import read_study
 from sim.study.scenarios import changed
-from sim.summary.compensation import Asked, compensation, feedback_capacitors
+from sim.summary.compensation import Demands, compensation, feedback_capacitors
 from tests.small_studies import write_study
 
 
@@ -47,9 +47,9 @@ def fast(tmp_path_factory):
 
 
 def test_the_nearest_value_that_keeps_every_limit_is_found(fast):
-    """With 0.57 asked 6.8 pF does, and 8.2 pF does not, whose nominal unit has 0.55."""
-    asked = Asked({"stability_margin": Limit(0.57, math.inf)}, 0.7, 4)
-    found, tried = compensation(fast, [3], asked)
+    """With 0.57 demands 6.8 pF does, and 8.2 pF does not, whose nominal unit has 0.55."""
+    demands = Demands({"stability_margin": Limit(0.57, math.inf)}, 0.7, 4)
+    found, tried = compensation(fast, [3], demands)
     assert (found.names, found.text, found.was, found.words) == (("Cf",), "6.8p", 1e-11, "Cf = 6.8 pF") and tried > 2
     np.testing.assert_array_equal(found.units, np.arange(9))
     assert found.good >= 0.7 * 8 and found.seen.gain_db.shape == (9, 2)
@@ -57,6 +57,6 @@ def test_the_nearest_value_that_keeps_every_limit_is_found(fast):
 
 def test_no_value_is_named_where_another_limit_breaks(fast):
     """Where gain must stay, no Cf will do, and it is said how many were tried."""
-    asked = Asked({"stability_margin": Limit(0.6, math.inf), "gain_db": Limit(10, 11.5)}, 0.9, 4)
-    found, tried = compensation(fast, [3], asked)
+    demands = Demands({"stability_margin": Limit(0.6, math.inf), "gain_db": Limit(10, 11.5)}, 0.9, 4)
+    found, tried = compensation(fast, [3], demands)
     assert found is None and tried > 6
