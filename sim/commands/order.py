@@ -195,7 +195,7 @@ def _estimate(given, wish, scenario, cores: int) -> str:
     from sim.order.plan import MOST_PARTS
     from sim.stability.judged import study_loads
 
-    reruns = 0 if given.no_grades else 2 * MOST_PARTS
+    reruns = 0 if given.no_grades else 2 * MOST_PARTS + 1
     runs = wish.builds * wish.first
     each = SECONDS_PER_RUN + SECONDS_PER_LOAD * len(study_loads(scenario.study))
 

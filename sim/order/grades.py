@@ -1,6 +1,7 @@
 """Grades in which parts are sold, and the next tighter and the next looser one of a part."""
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from sim.deck.part import UNITS, Part
@@ -119,16 +120,17 @@ def neighbours(part: Part) -> tuple[Regrade, ...]:
     )
 
 
-def regraded(scenario: Scenario, part: Part, grade: Regrade) -> Scenario:
-    """The design with one part in another grade.
+def regraded(scenario: Scenario, choices: Iterable[tuple[Part, Regrade]]) -> Scenario:
+    """The design with parts in other grades.
 
     Parameters
     ----------
     scenario : Scenario
         Nothing left to vary.
-    part : Part
-        Of its circuit.
-    grade : Regrade
+    choices : iterable of (Part, Regrade)
+        Parts of its circuit, each once, and what they become.
     """
-    key = f"amplifier.parts.{part.name}" if part.line else f"amplifier.{part.name}"
-    return changed(scenario.study, key, json.loads(toml_value(grade.value, UNITS[part.kind])))
+    for part, grade in choices:
+        key = f"amplifier.parts.{part.name}" if part.line else f"amplifier.{part.name}"
+        scenario = changed(scenario.study, key, json.loads(toml_value(grade.value, UNITS[part.kind])))
+    return scenario

@@ -1,10 +1,11 @@
 """An order worked out: boards, parts, and the neighbouring grades of the parts that drive, each tried by running it."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sim.deck.build import chain_of
+from sim.deck.part import Part
 from sim.order.boards import Need, boards_needed, good_boards, kept_limits
 from sim.order.grades import Regrade, neighbours, regraded
 from sim.order.mark import DRIVES
@@ -69,11 +70,12 @@ class Wish:
 
 @dataclass(frozen=True)
 class Tried:
-    """A grade that was run.
+    """Grades that were run together, mostly one alone.
 
     Attributes
     ----------
-    grade : Regrade
+    grades : tuple of Regrade
+        Of a part each.
     need : Need
     good_share : float
         Of boards that are good, in builds as large as those of the study's own grade. [1]
@@ -81,7 +83,7 @@ class Tried:
         What to buy for as many boards as it takes, in the study's own grades; empty where no number will do.
     """
 
-    grade: Regrade
+    grades: tuple[Regrade, ...]
     need: Need
     good_share: float
     items: tuple[Item, ...]
@@ -111,6 +113,10 @@ class Plan:
     items : tuple of Item
         Empty where no number of boards will do.
     tried : tuple of Tried
+        One grade each.
+    together : Tried or None
+        The grades that might be had together: all looser ones that cost no board by themselves, or, where no number of
+        boards will do, all tighter ones that do not mend it alone. None where there are not two of them.
     untried : tuple of str
         Parts that drive, too, and were not run again: one too many, or with no other usual grade.
     reruns : int
@@ -127,6 +133,7 @@ class Plan:
     not_bought: tuple[str, ...]
     items: tuple[Item, ...]
     tried: tuple[Tried, ...]
+    together: Tried | None
     untried: tuple[str, ...]
     reruns: int
 
@@ -184,15 +191,20 @@ def work_out(
     driving = driving_parts(shares, chain) if grades else ()
     rerun = [part for part in driving if neighbours(part)][:MOST_PARTS]
     choices = [(part, grade) for part in rerun for grade in neighbours(part)]
-    tried = []
-    for part, grade in choices:
-        first = boards if grade.tighter else max(boards, need.looked)
+
+    def run_with(*some: tuple[Part, Regrade]) -> Tried:
+        grades = tuple(grade for _, grade in some)
+        first = boards if all(grade.tighter for grade in grades) else max(boards, need.looked)
         if stage is not None:
-            stage(f"{grade.part} at {grade.grade}", wish.builds * first)
-        other = simulator(regraded(scenario, part, grade))
+            stage(" and ".join(f"{grade.part} at {grade.grade}" for grade in grades), wish.builds * first)
+        other = simulator(regraded(scenario, some))
         found = boards_needed(other, limits, wish.good, wish.confidence, first)
         share = float(good_boards(other.upto(boards), limits, boards).mean())
-        tried.append(Tried(grade, found, share, to_buy(found)))
+        return Tried(grades, found, share, to_buy(found))
+
+    tried = [run_with(choice) for choice in choices]
+    jointly = [choice for choice, one in zip(choices, tried, strict=True) if _joins(one, tried, need)]
+    together = run_with(*jointly) if len(jointly) > 1 else None
     return Plan(
         wish=wish,
         need=need,
@@ -209,9 +221,19 @@ def work_out(
         not_bought=tuple(part.name for part in chain.circuit.parts if part not in bought_parts(chain)),
         items=to_buy(need),
         tried=tuple(tried),
+        together=together,
         untried=tuple(part.name for part in driving if part not in rerun),
-        reruns=len(choices),
+        reruns=len(choices) + (together is not None),
     )
+
+
+def _joins(one: Tried, tried: Sequence[Tried], need: Need) -> bool:
+    """Whether a grade is among those that are run together; see :attr:`Plan.together`."""
+    (grade,) = one.grades
+    if need.boards is not None:
+        return not grade.tighter and one.need.boards == need.boards
+    mended = any(other.need.boards is not None for other in tried)
+    return grade.tighter and not mended
 
 
 def driving_rule() -> str:

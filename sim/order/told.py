@@ -33,7 +33,8 @@ def order_answer(
     """
     wish, need = plan.wish, plan.need
     total = total_price(prices, plan.items, need.boards) if prices and need.boards else None
-    changes = [_price_change(plan, one, prices, total) for one in plan.tried]
+    every = [*plan.tried, *([plan.together] if plan.together else [])]
+    changes = [_price_change(plan, one, prices, total) for one in every]
     life = money = None
     if wish.life is not None:
         life = {"years": wish.years, "lost_a_year": wish.losses, "boards": wish.life, "confidence": 0.95}
@@ -65,7 +66,8 @@ def order_answer(
         "simulated": plan.simulated,
         "items": [_item_entry(item, prices) for item in plan.items],
         "life": life,
-        "grades": [_tried_entry(one, change) for one, change in zip(plan.tried, changes, strict=True)],
+        "grades": [_tried_entry(one, change) for one, change in zip(plan.tried, changes, strict=False)],
+        "together": _together_entry(plan.together, changes[-1]) if plan.together else None,
         "reruns": plan.reruns,
         "prices": money,
         "verdict": _verdict(plan, choice),
@@ -108,12 +110,18 @@ def _item_entry(item: Item, prices: Prices | None) -> dict:
 
 
 def _tried_entry(one: Tried, change: float | None) -> dict:
+    (grade,) = one.grades
+    named = {"part": grade.part, "was": grade.was, "grade": grade.grade, "tighter": grade.tighter}
+    return named | _outcome(one, change)
+
+
+def _together_entry(one: Tried, change: float | None) -> dict:
+    return {"grades": {grade.part: grade.grade for grade in one.grades}} | _outcome(one, change)
+
+
+def _outcome(one: Tried, change: float | None) -> dict:
     need = one.need
     return {
-        "part": one.grade.part,
-        "was": one.grade.was,
-        "grade": one.grade.grade,
-        "tighter": one.grade.tighter,
         "boards": need.boards,
         "looked": need.looked,
         "share": need.share,
@@ -125,15 +133,17 @@ def _tried_entry(one: Tried, change: float | None) -> dict:
 
 
 def _price_change(plan: Plan, one: Tried, prices: Prices | None, total) -> float | None:
-    """By how much the whole order changes with another grade; None where a price is missing."""
+    """By how much the whole order changes with other grades; None where a price is missing."""
     if prices is None or total is None or one.need.boards is None:
         return None
-    item = next(item for item in plan.items if one.grade.part in item.names)
-    if len(item.names) > 1 or math.isnan(prices.each(item)) or math.isnan(prices.each(item, one.grade.grade)):
-        return None
-    if prices.piece.get(one.grade.part, {}).keys() <= {""}:
-        return None  # one price for all grades is no price of this one
-    return total_price(prices, one.items, one.need.boards, {one.grade.part: one.grade.grade}).total - total.total
+    for grade in one.grades:
+        item = next(item for item in plan.items if grade.part in item.names)
+        if len(item.names) > 1 or math.isnan(prices.each(item)) or math.isnan(prices.each(item, grade.grade)):
+            return None
+        if prices.piece.get(grade.part, {}).keys() <= {""}:
+            return None  # one price for all grades is no price of this one
+    bought = {grade.part: grade.grade for grade in one.grades}
+    return total_price(prices, one.items, one.need.boards, bought).total - total.total
 
 
 # ---------------------------------------------------------------------- words
@@ -272,18 +282,21 @@ def _money(value: float, prices: Prices) -> str:
 
 def _grade_notes(plan: Plan, changes, prices: Prices | None) -> list[str]:
     notes = []
-    for one, change in zip(plan.tried, changes, strict=True):
+    told = [_grade_told(plan, one) for one in plan.tried]
+    if plan.together is not None:
+        told.append(_together_told(plan, plan.together))
+    for said, change in zip(told, changes, strict=True):
         cost = ""
         if change is not None:
             cost = f" The order then costs {_money(abs(change), prices)} {'more' if change >= 0 else 'less'}."
-        notes.append(_grade_told(plan, one) + cost)
+        notes.append(said + cost)
     if plan.tried:
         notes.append(
             f"Run again with the same random numbers: {driving_rule()}, in the next usual grades;"
             f" {plan.reruns} re-runs of {plan.need.builds} builds."
             + (f" Not run, though they drive: {listed(plan.untried)}." if plan.untried else "")
-            + " Every other part on the list makes less of any spread. One grade was changed at a time: two together"
-            " were not run."
+            + " Every other part on the list makes less of any spread."
+            + ("" if plan.together else " One grade was changed at a time.")
         )
         own = plan.need.boards
         if own and any(one.need.boards and abs(one.need.boards - own) == 1 for one in plan.tried):
@@ -292,7 +305,8 @@ def _grade_notes(plan: Plan, changes, prices: Prices | None) -> list[str]:
 
 
 def _grade_told(plan: Plan, one: Tried) -> str:
-    grade, own, then = one.grade, plan.need.boards, one.need.boards
+    (grade,) = one.grades
+    own, then = plan.need.boards, one.need.boards
     shares = f"{percent(one.good_share)} of boards good instead of {percent(plan.need.good_share)}"
     if own is None:
         if then is None:
@@ -307,3 +321,18 @@ def _grade_told(plan: Plan, one: Tried) -> str:
             return f"{grade.part} at {grade.grade} instead of {grade.was} saves no board: still {own} ({shares})."
         return f"{grade.part} may be {grade.grade}: boards needed stay {own} ({shares})."
     return f"{grade.part} at {grade.grade} instead of {grade.was}: {_boards(then)} instead of {own} ({shares})."
+
+
+def _together_told(plan: Plan, one: Tried) -> str:
+    own, then = plan.need.boards, one.need.boards
+    grades = listed([f"{grade.part} at {grade.grade}" for grade in one.grades])
+    shares = f"{percent(one.good_share)} of boards good instead of {percent(plan.need.good_share)}"
+    if own is None:
+        if then is None:
+            return f"Even together, {grades}: no number of boards ({shares})."
+        return f"Together, {grades} mend it: {_boards(then)} ({shares})."
+    if then is None:
+        return f"Not all of them together: with {grades} no number up to {plan.wish.most} will do ({shares})."
+    if then == own:
+        return f"All of them together, {grades}: boards needed stay {own} ({shares})."
+    return f"All of them together, {grades}: {_boards(then)} instead of {own} ({shares})."

@@ -30,11 +30,12 @@ def order_section(out_dir: Path) -> OrderSection:
         answer = json.loads(path.read_text(encoding="utf-8"))
         if answer["study_sha256"] != study_digest((out_dir / "study.toml").read_text(encoding="utf-8")):
             return OrderSection(stale=_STALE)
+        grades = _grades(answer)
         return OrderSection(
             verdict=tuple(map(str, answer["verdict"])),
             parts=_parts(answer),
-            grades=_grades(answer),
-            notes=tuple(map(str, (*answer["grade_notes"][len(answer["grades"]) :], *answer["notes"]))),
+            grades=grades,
+            notes=tuple(map(str, (*answer["grade_notes"][len(grades.rows) :], *answer["notes"]))),
         )
     except (ValueError, KeyError, TypeError):
         # A file of an earlier version, or one that was edited: the rest of the page stands without it.
@@ -73,15 +74,23 @@ def _grades(answer: Mapping) -> Table:
     costs = any(one["price_change"] is not None for one in answer["grades"])
     currency = f", {answer['prices']['currency']}" if costs and answer["prices"]["currency"] else ""
     own = "none" if answer["boards"] is None else str(answer["boards"])
+    run = [
+        (f"{one['part']} at {one['grade']} instead of {one['was']}", "tighter" if one["tighter"] else "looser", one)
+        for one in answer["grades"]
+    ]
+    together = answer["together"]
+    if together is not None:
+        named = " and ".join(f"{part} at {grade}" for part, grade in together["grades"].items())
+        run.append((named, "looser" if answer["boards"] is not None else "tighter", together))
     rows = [
         (
-            f"{one['part']} at {one['grade']} instead of {one['was']}",
-            "tighter" if one["tighter"] else "looser",
+            grade,
+            direction,
             f"{own} → {'none' if one['boards'] is None else one['boards']}",
             f"{words.percent(answer['good_share'])} → {words.percent(one['good_share'])}",
             *([_change(one["price_change"])] if costs else []),
         )
-        for one in answer["grades"]
+        for grade, direction, one in run
     ]
     head = ("Grade", "It is", "Boards to build", "Boards that are good", *([f"Whole order{currency}"] if costs else []))
     return Table(head, tuple(rows))

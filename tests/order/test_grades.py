@@ -55,7 +55,8 @@ def test_a_part_in_another_grade(tmp_path):
     parts = {one.name: one for one in chain_of(scenario.study).circuit.parts}
     for name in ("Cf", "Ro", "series_output"):
         for grade in neighbours(parts[name]):
-            changed = {one.name: one for one in chain_of(regraded(scenario, parts[name], grade).study).circuit.parts}
+            design = regraded(scenario, [(parts[name], grade)])
+            changed = {one.name: one for one in chain_of(design.study).circuit.parts}
             value = changed.pop(name).value
             assert value.value == parts[name].value.value and value.words == parts[name].value.words
             assert value.tolerance.high == pytest.approx(grade.value.tolerance.high, rel=1e-12)

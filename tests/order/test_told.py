@@ -30,7 +30,7 @@ def part(names=("Cf",), pieces=21, **more):
 def plan(need=NEED, **more):
     """A plan without anything special."""
     items = (part(),) if need.boards else ()
-    basis = Plan(WISH, need, 18, {"gain_db": 0.03}, (), 0, 6900, "", (), items, (), (), 0)
+    basis = Plan(WISH, need, 18, {"gain_db": 0.03}, (), 0, 6900, "", (), items, (), None, (), 0)
     return replace(basis, **more)
 
 
@@ -38,7 +38,7 @@ def tried(tighter, boards, share=0.99, **more):
     """Cf in another grade."""
     grade = Regrade("Cf", "2 %", "1 %" if tighter else "5 %", tighter, parse_part("10p 1%", "F"))
     need = replace(NEED, boards=boards)
-    return Tried(grade, need, share, (part(pieces=boards + 2, **more),) if boards else ())
+    return Tried((grade,), need, share, (part(pieces=boards + 2, **more),) if boards else ())
 
 
 def told(made, **more):
@@ -86,6 +86,39 @@ def test_no_number():
 def test_grades(need, one, said):
     """Each outcome of a re-run has its sentence."""
     assert said in told(plan(need, tried=(one,), reruns=1))[0]
+
+
+@pytest.mark.parametrize(
+    ("need", "tighter", "boards", "said"),
+    [
+        (NEED, False, 19, "All of them together, Cf at 5 % and Ro at 5 %: boards needed stay 19 (99.0 % of"),
+        (NEED, False, 23, "All of them together, Cf at 5 % and Ro at 5 %: 23 boards instead of 19"),
+        (NEED, False, None, "Not all of them together: with Cf at 5 % and Ro at 5 % no number up to 63 will do"),
+        (NONE, True, 18, "Together, Cf at 1 % and Ro at 1 % mend it: 18 boards"),
+        (NONE, True, None, "Even together, Cf at 1 % and Ro at 1 %: no number of boards"),
+    ],
+)
+def test_grades_together(need, tighter, boards, said):
+    """Grades that were run together are told as such, and the answer for programs names them."""
+    one = tried(tighter, boards)
+    (grade,) = one.grades
+    words, answer = told(plan(need, together=replace(one, grades=(grade, replace(grade, part="Ro"))), reruns=1))
+    assert said in words
+    assert answer["together"]["grades"] == {"Cf": grade.grade, "Ro": grade.grade}
+    assert answer["together"]["boards"] == boards
+    assert told(plan(need, tried=(one,), reruns=1))[1]["together"] is None
+
+
+def test_price_of_grades_together():
+    """Two parts in other grades change the price of the whole order by both: hand calculation."""
+    prices = Prices("EUR", {"Cf": {"2%": 0.3, "5%": 0.1}, "Ro": {"2%": 0.04, "5%": 0.01}}, {})
+    one = tried(False, 19)
+    (grade,) = one.grades
+    items = (part(), part(("Ro",)))
+    both = replace(one, grades=(grade, replace(grade, part="Ro")), items=items)
+    words, answer = told(plan(items=items, together=both, reruns=1), prices=prices)
+    assert answer["together"]["price_change"] == pytest.approx(21 * (0.1 - 0.3) + 21 * (0.01 - 0.04))
+    assert "The order then costs 4.83 EUR less." in words
 
 
 def test_a_difference_of_one_is_not_overrated():
