@@ -31,6 +31,7 @@ def out(tmp_path_factory):
         bands={"frequencies": list(FREQ_HZ)},
         run={"units": 32, "build": 16},
         array={"positions": SQUARE, "antenna_tolerance": "2 %", "position_tolerance": "0.2 m"},
+        limits={"stable": "> 0.5"},
         vary={"amplifier.parts.Cf": ["10p 1% C0G lot", "10p 10% C0G uniform"]},
     )
     study.write_text(study.read_text(encoding="utf-8") + DIRECTION, encoding="utf-8")
@@ -109,6 +110,10 @@ def test_answer_and_report_say_it(out):
     told = [sentence for sentence in answer["verdict"] if sentence.startswith("Nulls with")]
     assert len(told) == 2 and all("95 % interval" in sentence for sentence in told)
     assert entries[0]["kept"] / 8 == entries[0]["share"]
+    nulls = [entry["scenario"] for entry in entries if entry["share"] >= answer["needed_yield"]]
+    within = [entry["scenario"] for entry in answer["scenarios"] if entry["passes"]]
+    assert answer["passing"] == [number for number in within if number in nulls]
+    assert answer["passes"] is (len(answer["passing"]) == len(answer["scenarios"]))
     assert any("Coupling between elements is left out" in caution for caution in answer["cautions"])
     page = (out / "report.html").read_text(encoding="utf-8")
     assert 'id="array"' in page and 'id="figure-array_causes"' in page and 'id="figure-array_pattern"' in page

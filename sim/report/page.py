@@ -170,6 +170,8 @@ def _stamp(answer: Mapping, limited: bool) -> tuple[str, str]:
     if answer["passes"]:
         return "met", "Limits met"
     entries, passing = answer.get("scenarios", ()), answer.get("passing", ())
+    if answer.get("array") and not passing and all(entry["passes"] for entry in entries):
+        return "missed", "Limits met, but the array does not null"
     if passing and len(entries) > len(passing):
         return "met", f"Limits met by {len(passing)} of {len(entries)} choices"
     return "missed", "Limits not met"

@@ -2,10 +2,12 @@
 
 Keys of the answer
 ------------------
-title, verdict (list of sentences, the first for the builder in a hurry), passes (true, false, null without limits),
+title, verdict (list of sentences, the first for the builder in a hurry), passes (whether every scenario is among
+`passing`, null without limits),
 needed_yield, units, failed (units that did not simulate in some scenario), yields (one entry a scenario, limit and
 band), worst (the entry of yields with the smallest share), scenarios (one entry each: scenario, name, values, passes,
-yield, yield_low, yield_high, passed, worst, verdict), passing, best (scenario numbers), drivers (one entry a
+yield, yield_low, yield_high, passed, worst, verdict), passing (scenarios whose units pass, with an array those whose
+arrays null, too), best (scenario numbers), drivers (one entry a
 scenario and measure at the middle band), snr_loss (nominal unit, one entry a scenario and band: noise_margin_db and
 the snr_loss_db it costs), optima (best value of each choice that is a number: see optimum.optima), noise_rise (one
 entry a scenario and band: see plug_in.rises), feedlines (with a table [stability]: one entry a scenario, see
@@ -131,6 +133,9 @@ def answer(
         found["confirmed"] = {key: value for key, value in kept.items() if key != "told"}
         # Two methods that disagree are news for whoever reads only the opening.
         (sentences if asked.confirmed.disagree else tried).extend(asked.confirmed.told)
+    # Units within their limits that make no array are no pass of a study that asks for one.
+    shallow = {one.scenario for one in asked.arrays if one.share is None or one.share < NEEDED_YIELD}
+    passing = [entry["scenario"] for entry in entries if entry["passes"] and entry["scenario"] not in shallow]
     found |= {"strong": list(asked.strong)} if asked.strong else {}
     sentences += mending_told(asked.mending, names)
     found |= {"mending": list(asked.mending)} if asked.mending else {}
@@ -141,14 +146,14 @@ def answer(
     return {
         "title": study.title,
         "verdict": [*sentences, *told_drivers],
-        "passes": all(entry["passes"] for entry in entries) if limited else None,
+        "passes": len(passing) == len(entries) if limited else None,
         "needed_yield": NEEDED_YIELD,
         "units": int(study.run.units),
         "failed": failed,
         "yields": yields,
         "worst": lowest(yields),
         "scenarios": entries,
-        "passing": [entry["scenario"] for entry in entries if entry["passes"]],
+        "passing": passing,
         "best": best,
         "drivers": ranked,
         "snr_loss": lost_snr,
