@@ -60,6 +60,20 @@ def test_two_faults_are_none_of_these(transimpedance):
     assert found.told()[1].startswith("Nearest")
 
 
+@pytest.mark.parametrize("which", ["transimpedance", "follower"])
+def test_a_level_is_not_laid_at_what_makes_no_such_level(which, request):
+    """A decibel more everywhere is no joint of less than no resistance, and three are no fault of any board."""
+    one = request.getfixturevalue(which)
+    good = one.sweep("good", 5, np.random.default_rng(7))
+
+    def at(level_db):
+        gain = good.gain * 10 ** (level_db / 20)
+        return diagnose(one.study, Sweep("louder", "louder.s2p", good.freq_hz, gain, None), book=one.book)
+
+    assert not [key for key in _keys(at(1.0)) if key.startswith(("Ro:dry", "Co:dry"))]
+    assert at(3.0).verdict == "none of these"
+
+
 def test_the_next_measurement_tells_the_leading_ones_apart(transimpedance):
     """A slow op-amp and a wrong half supply look the same in a sweep; the voltage at the output tells them apart."""
     one = transimpedance
