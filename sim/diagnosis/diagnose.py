@@ -11,7 +11,8 @@ from sim.diagnosis.book import FaultBook, open_book
 from sim.diagnosis.faults import GOOD
 from sim.diagnosis.next_test import Test, next_tests
 from sim.diagnosis.oscillation import oscillations
-from sim.diagnosis.rank import Group, Ranking, rank
+from sim.diagnosis.rank import MUCH_LESS, Group, Ranking, rank
+from sim.diagnosis.values import OtherValue, other_values
 from sim.errors import Fault as Wrong
 from sim.errors import SweepError
 from sim.measured.sweep import Sweep
@@ -33,7 +34,7 @@ class Diagnosis:
     Attributes
     ----------
     verdict : str
-        "good", "fault" or "none of these".
+        "good", "fault", "another value" (of one part, with `values`) or "none of these".
     ranking : Ranking
     tests : tuple of Test
         What to measure next, most telling first.
@@ -45,6 +46,9 @@ class Diagnosis:
         Faults that could not be simulated, in words with the reason.
     oscillating : dict of str to float
         Frequencies at which faults of the leading groups would make the unit oscillate, by their keys. [Hz]
+    values : tuple of OtherValue
+        Parts that explain the sweep with a value that is not on the list, likeliest first; where faults of the list do,
+        too, only what is a thousand times likelier.
     """
 
     verdict: str
@@ -54,6 +58,7 @@ class Diagnosis:
     undetectable: tuple[str, ...]
     failed: tuple[str, ...]
     oscillating: dict
+    values: tuple[OtherValue, ...] = ()
 
     @property
     def groups(self) -> tuple[Group, ...]:
@@ -107,6 +112,15 @@ def diagnose(
     places, observed = on_grid(book, sweep)
     ranking = rank(book, observed, places)
     verdict = "good" if ranking.good.passed else ("fault" if ranking.explained else "none of these")
+    values: tuple[OtherValue, ...] = ()
+    if verdict != "good":
+        values = other_values(book, observed, places, ranking.most_misfit)
+        if verdict == "fault":
+            # Any value of any part has more ways to fit than a fault of the list.
+            lead = ranking.groups[0].lead.likelihood
+            values = tuple(one for one in values if one.likelihood > lead + MUCH_LESS)
+        elif values:
+            verdict = "another value"
     shift = None
     if batch:
         every = [on_grid(book, other) for other in (sweep, *batch)]
@@ -116,7 +130,7 @@ def diagnose(
             lead = ranking.groups[0].lead.key if verdict == "fault" else GOOD.key
             shift = batch_shift(book, gains, common, study.bands.frequencies[0], lead)
     tests, oscillating = (), {}
-    if verdict != "good":
+    if verdict in ("fault", "none of these"):
         named = [member for group in ranking.groups[:SHOWN_GROUPS] for member in group.members]
         leading = [named[0], *(member for member in named[1:] if member.share > 1e-3)][:MOST_ASKED]
         items = [(book.fault(member.key), book.variables_at(member.z)) for member in leading]
@@ -134,6 +148,7 @@ def diagnose(
         undetectable=undetectable(book, places),
         failed=tuple(f"{book.fault(key).words} ({reason})" for key, reason in book.failed.items()),
         oscillating=oscillating,
+        values=values,
     )
 
 

@@ -176,10 +176,12 @@ def _wrong_values(part: Part, circuit: Circuit) -> list[Fault]:
 
 
 def _dry(part: Part) -> list[Fault]:
+    # In series with a resistor it is the same as a larger one.
+    larger = ", or is that much too large" if part.kind == "R" else ""
     return [
         Fault(
             f"{part.name}:dry{ohm:g}",
-            f"{part.name} has a dry joint of about {format_quantity(ohm, 'ohm')}",
+            f"{part.name} has a dry joint of about {format_quantity(ohm, 'ohm')}{larger}",
             dry=((part.name, ohm),),
             loose=0.3,
         )

@@ -45,8 +45,8 @@ PARTS_OF_THE_WAY = (1.0, 0.7, 0.4, 0.15, 0.0)
 BROKEN = 1e3
 """Off ln L of a fault that cannot make the sweep after all. [1]"""
 FURTHER = 100.0
-"""Chi-square of such a simulation against the bound of the linear model. Its values are not its own best, so true faults
-were seen at 35; those that make no such sweep at 500 and more. [1]"""
+"""Chi-square of such a simulation against the bound of the linear model. Its values are not its own best, so true
+faults were seen at 35; those that make no such sweep at 500 and more. [1]"""
 NO_FAULT = 1e-4
 """Share of units with the fault itself that would fit it no better; below it no fault explains a sweep."""
 

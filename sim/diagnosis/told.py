@@ -33,8 +33,16 @@ def sentences(found) -> tuple[str, ...]:
             f" study's, or a mistake in the set-up. The nearest leaves {ratio:.3g} times the deviation that noise"
             " alone would leave (mean square):"
         )
-    if found.verdict != "good":
+    elif found.verdict == "another value":
+        told.append(
+            "No fault of the list explains this sweep, but a part of another value does:"
+            f" {_values(found)}."
+        )
+        told.append("Look at what is soldered there, or lift one end and measure it.")
+    if found.verdict in ("fault", "none of these"):
         told += [_group(place, group, found.verdict) for place, group in enumerate(found.groups)]
+        if found.verdict == "fault" and found.values:
+            told.append(f"A part of another value would fit better: {_values(found)}.")
         told += _oscillating(found)
         if ranking.good_share > 0.01:
             told.append(f"That nothing is wrong at all is still {_percent(ranking.good_share)} likely.")
@@ -45,6 +53,10 @@ def sentences(found) -> tuple[str, ...]:
     if found.shift is not None:
         told += _shift(found.shift, found.verdict)
     return tuple(told)
+
+
+def _values(found) -> str:
+    return "; or ".join(one.words for one in found.values)
 
 
 def _oscillating(found) -> list[str]:
@@ -135,7 +147,11 @@ def as_dict(found) -> dict:
                     for member in group.members
                 ],
             }
-            for group in (found.groups if found.verdict != "good" else ())
+            for group in (found.groups if found.verdict in ("fault", "none of these") else ())
+        ],
+        "other_values": [
+            {"part": one.part, "value": one.value, "own": one.own, "unit": one.unit, "misfit": one.misfit}
+            for one in found.values
         ],
         "next_tests": [
             {
