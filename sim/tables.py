@@ -3,8 +3,10 @@
 import contextlib
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
+
+import numpy as np
 
 from sim.columns import OPEN_TABLES, TABLES
 from sim.errors import BandfloorError
@@ -77,14 +79,34 @@ def write_csv(content, path: Path, table: str) -> None:
 
 def write_parquet(content, path: Path, table: str) -> None:
     """Write columns (dict of arrays, or DataFrame) as one of :data:`sim.columns.TABLES`."""
+    write_parquet_parts([content], path, table)
+
+
+def write_parquet_parts(parts: Iterable, path: Path, table: str) -> int:
+    """The same part by part, so that only one of them is in memory; how many rows were written.
+
+    Parameters
+    ----------
+    parts : iterable
+        Columns (dict of arrays, or DataFrame) of the same types each, at least one.
+    path : Path
+    table : str
+    """
     import pyarrow
     import pyarrow.parquet
 
-    data = pyarrow.Table.from_pandas(_frame(content, table), preserve_index=False)
-    # The writer's own description of pandas would carry version numbers and differ between machines.
-    data = data.replace_schema_metadata({b"table": table.encode(), b"made by": b"bandfloor"})
-    with replace_file(path) as file:
-        pyarrow.parquet.write_table(data, file, compression="zstd")
+    rows = 0
+    with replace_file(path) as file, contextlib.ExitStack() as stack:
+        writer = None
+        for part in parts:
+            data = pyarrow.Table.from_pandas(_frame(part, table), preserve_index=False)
+            # The writer's own description of pandas would carry version numbers and differ between machines.
+            data = data.replace_schema_metadata({b"table": table.encode(), b"made by": b"bandfloor"})
+            if writer is None:
+                writer = stack.enter_context(pyarrow.parquet.ParquetWriter(file, data.schema, compression="zstd"))
+            writer.write_table(data)
+            rows += data.num_rows
+    return rows
 
 
 def read_csv(path: Path):
@@ -99,3 +121,30 @@ def read_parquet(path: Path, columns: list[str] | None = None):
     import pyarrow.parquet
 
     return pyarrow.parquet.read_table(path, columns=columns).to_pandas()
+
+
+def read_parquet_rows(path: Path, **wanted: Collection):
+    """Rows of a table that have one of the wanted values in each of these columns, as DataFrame.
+
+    Parameters
+    ----------
+    path : Path
+    **wanted : collection
+        Values by column.
+
+    Notes
+    -----
+    Read group by group: of a large run's table most rows are not wanted, and all of them fill the memory.
+    """
+    import pandas as pd
+    import pyarrow.parquet
+
+    groups = []
+    with pyarrow.parquet.ParquetFile(path) as file:
+        for number in range(file.num_row_groups):
+            group = file.read_row_group(number).to_pandas()
+            kept = [group[name].isin(list(values)) for name, values in wanted.items()]
+            groups.append(group[np.logical_and.reduce(kept)] if kept else group)
+        if not groups:
+            return file.schema_arrow.empty_table().to_pandas()
+    return pd.concat(groups, ignore_index=True)

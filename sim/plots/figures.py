@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from sim.plots import words
+from sim.tables import read_parquet_rows
 
 INDEX = "figures.json"
 
@@ -122,7 +123,11 @@ def _read(out_dir: Path) -> _Tables:
     drivers["part"] = drivers["part"].map(style.drawable)
     return _Tables(
         summary=summary,
-        measures=pd.read_parquet(out_dir / "measures.parquet"),
+        measures=read_parquet_rows(
+            out_dir / "measures.parquet",
+            measure={*_spread_measures(summary), "stability_margin", "stable"},
+            scenario=shown.numbers,
+        ),
         curves=pd.read_parquet(out_dir / "curves.parquet"),
         drivers=drivers,
         contributors=split,
@@ -335,17 +340,20 @@ def _envelope(t: _Tables):
     )
 
 
-def _spreads(t: _Tables):
+def _spread_measures(summary) -> list[str]:
+    """Measures whose spread is drawn: those with limits, else the usual ones."""
     from sim.plots.choice import limited_rows
+
+    limited = list(dict.fromkeys(summary.loc[limited_rows(summary), "measure"]))
+    wanted = [m for m in limited if m != "stable"]  # a verdict has no spread; its count stands with the loop
+    usual = ("gain_db", "noise_margin_db", "match_gain_db")
+    return wanted or [m for m in usual if (summary["measure"] == m).any()]
+
+
+def _spreads(t: _Tables):
     from sim.plots.spread import spread
 
-    limited = list(dict.fromkeys(t.summary.loc[limited_rows(t.summary), "measure"]))
-    wanted = [m for m in limited if m != "stable"]  # a verdict has no spread; its count stands with the loop
-    if not wanted:
-        wanted = [
-            m for m in ("gain_db", "noise_margin_db", "match_gain_db") if (t.summary["measure"] == m).any()
-        ]
-    for measure in wanted:
+    for measure in _spread_measures(t.summary):
         of_measure = t.summary[t.summary["measure"] == measure]
         unit = str(of_measure["unit_of_measure"].iloc[0])
         drawn, whole = spread(measure, t.measures, t.summary, t.shown, words.heading(measure, unit))

@@ -11,7 +11,11 @@ from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 
 RUNS_PER_CHUNK = 800
-"""Units × scenarios of one chunk of a large run; starting a chunk then costs a tenth of running it."""
+"""Units × scenarios of one chunk of a run; starting a chunk then costs a tenth of running it."""
+MOST_RUNS_PER_CHUNK = 6000
+"""The same of a very large run: half a minute's work is lost where a chunk is interrupted."""
+ROUNDS = 16
+"""Chunks for each core from which chunks grow instead of their number."""
 LEAST_RUNS_PER_CHUNK = 100
 _PROGRAM = (".py", ".j2", ".css", ".toml")
 
@@ -118,7 +122,9 @@ def chunk_count(study_file: str, units, cores: int) -> int:
     """
     study = read_study(study_file, units=int(units) if units else None)
     runs = study.run.units * len(scenarios(study))
-    count = min(max(2 * cores, -(-runs // RUNS_PER_CHUNK)), runs // LEAST_RUNS_PER_CHUNK)
+    # Large runs have larger chunks: each start costs some tenths of a second, however long the chunk.
+    chunk = min(max(RUNS_PER_CHUNK, runs // (ROUNDS * cores)), MOST_RUNS_PER_CHUNK)
+    count = min(max(2 * cores, -(-runs // chunk)), runs // LEAST_RUNS_PER_CHUNK)
     # A last round with idle cores would cost as much as a full one.
     count = -(-count // cores) * cores
     return max(1, min(count, study.run.units))

@@ -44,7 +44,7 @@ from sim.summary.plug_in import noise_words
 from sim.summary.sheet import Device, bench_rows
 from sim.summary.together import hidden_told, pairs_of, together_rows, together_told
 from sim.summary.yields import limits_kept, starved_told, summary_table
-from sim.tables import read_csv, replace_file, write_csv, write_parquet
+from sim.tables import read_csv, replace_file, write_csv, write_parquet, write_parquet_parts
 
 CAPACITANCE_AT_HZ = 1e5
 """Where the capacitance of an antenna is read for the table of antennas. [Hz]"""
@@ -65,8 +65,8 @@ def main(argv=None) -> None:
     all_units = gather([Path(name) for name in given.chunks])
     bands = np.asarray(study.bands.frequencies)
     matches = build_matches(all_units, study.run.build)
-    measures = measures_table(all_units, bands, matches)
-    write_parquet(measures, out / "measures.parquet", "measures.parquet")
+    tables = (measures_table(all_units, bands, matches, position) for position in range(len(every)))
+    rows = write_parquet_parts(tables, out / "measures.parquet", "measures.parquet")
     write_parquet(curve_table(all_units, curve_frequencies(bands)), out / "curves.parquet", "curves.parquet")
     limits = limits_kept(study.limits, all_units)
     summary = summary_table(all_units, bands, matches, limits)
@@ -137,7 +137,7 @@ def main(argv=None) -> None:
     }
     with replace_file(out / "logs" / "timing.json") as file:
         file.write(json.dumps(timing, indent=1).encode())
-    print(f"{len(measures)} measures, {len(failed)} failures")
+    print(f"{rows} measures, {len(failed)} failures")
 
 
 def _unseen(study) -> list[str]:

@@ -6,7 +6,8 @@ Whatever the chunks were, units end in rising order, so no result depends on how
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+import zipfile
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,6 +28,46 @@ QUANTILES = (0.05, 0.50, 0.95)
 """Shares of units below p05, p50 and p95."""
 
 
+class StoredCurves:
+    """Curves of all units, left in their chunks and read a scenario at a time: of many units they fill the memory.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Chunks.
+    rows : sequence of int ndarray
+        Where each chunk's units stand among all.
+    shape : (int, int, int, int)
+        n_scenario, n_unit, len(CURVES), n_curve; no points where no unit at all could be simulated.
+    """
+
+    def __init__(self, paths: Sequence[Path], rows: Sequence[np.ndarray], shape: tuple[int, int, int, int]):
+        self._paths, self._rows, self.shape = paths, rows, shape
+        self._last: tuple[int, np.ndarray] | None = None
+
+    @classmethod
+    def of(cls, paths: Sequence[Path], rows: Sequence[np.ndarray], shape: tuple[int, int]) -> StoredCurves:
+        """Curves of these chunks; BandfloorError where their frequencies are not the same."""
+        ends = {_shape(path, "curves")[2:] for path in paths}
+        # A chunk of which every unit failed does not know how long the curves are.
+        known = {end for end in ends if end[-1]}
+        if len(known) > 1:
+            raise BandfloorError("The chunks differ in their curves values.\n  Remove them and run again.")
+        return cls(paths, rows, (*shape, *(known or ends).pop()))
+
+    def __getitem__(self, position: int) -> np.ndarray:
+        """Curves of one scenario, shape (n_unit, len(CURVES), n_curve); NaN where a unit failed."""
+        if self._last is None or self._last[0] != position:
+            self._last = None
+            whole = np.full(self.shape[1:], np.nan)
+            for path, places in zip(self._paths, self._rows, strict=True):
+                part = _read(path, ("curves",))["curves"]
+                if part.shape[-1]:
+                    whole[places] = part[position]
+            self._last = position, whole
+        return self._last[1]
+
+
 @dataclass(frozen=True)
 class Gathered:
     """All units of a run in every scenario; units rise, failed ones are NaN.
@@ -38,7 +79,8 @@ class Gathered:
         Unit 0, where it is present, is nominal.
     banded : ndarray, shape (n_scenario, n_unit, len(BANDED), n_band)
     single : ndarray, shape (n_scenario, n_unit, len(SINGLE))
-    curves : ndarray, shape (n_scenario, n_unit, len(CURVES), n_curve)
+    curves : ndarray or StoredCurves, shape (n_scenario, n_unit, len(CURVES), n_curve)
+        ``curves[i]`` is the array of one scenario.
     misfit : ndarray, shape (n_scenario, n_unit)
         Of the rational form; NaN where the unit failed, and nowhere else.
     contributors : tuple of Contributor
@@ -61,7 +103,7 @@ class Gathered:
     units: np.ndarray
     banded: np.ndarray
     single: np.ndarray
-    curves: np.ndarray
+    curves: np.ndarray | StoredCurves
     misfit: np.ndarray
     contributors: tuple[Contributor, ...]
     seconds_inside: float
@@ -140,11 +182,11 @@ def gather(chunk_paths: Iterable[Path | str]) -> Gathered:
     units = np.sort(np.concatenate([head["units"] for head in heads]))
     if np.any(np.diff(units) == 0):
         raise BandfloorError("A unit is in two chunks.\n  Remove the chunks and run again.")
-    # One chunk's arrays at a time beside the whole: curves of many units are what fills the memory.
     whole: dict[str, np.ndarray] = {}
     for path, head in zip(paths, heads, strict=True):
         _place(whole, _read(path, _ARRAYS), np.searchsorted(units, head["units"]), len(units))
     rows = [np.searchsorted(units, head["units"]) for head in heads]
+    whole["curves"] = StoredCurves.of(paths, rows, (len(scenarios), len(units)))
     lines, antennas = (_maps(kind, paths, rows, len(units)) for kind in (Lines, Antennas))
     inside, altogether = np.sum([head["seconds"] for head in heads], axis=0)
     return Gathered(
@@ -186,7 +228,7 @@ def _resting(paths, rows, n_unit: int) -> np.ndarray | None:
 
 
 _HEAD = ("scenarios", "units", "seconds", "cautions", "contributor_scenarios", "contributor_names", "contributor_psd")
-_ARRAYS = ("banded", "single", "curves", "misfit")
+_ARRAYS = ("banded", "single", "misfit")
 
 
 def _read(path: Path, names: tuple[str, ...]) -> dict[str, np.ndarray]:
@@ -194,15 +236,19 @@ def _read(path: Path, names: tuple[str, ...]) -> dict[str, np.ndarray]:
         return {name: arrays[name] for name in names}
 
 
+def _shape(path: Path, name: str) -> tuple[int, ...]:
+    """Shape of one of a chunk's arrays, of which nothing else is read."""
+    with zipfile.ZipFile(path) as arrays, arrays.open(f"{name}.npy") as file:
+        np.lib.format.read_magic(file)
+        return np.lib.format.read_array_header_1_0(file)[0]
+
+
 def _place(whole: dict[str, np.ndarray], chunk: dict[str, np.ndarray], rows: np.ndarray, n_unit: int) -> None:
     """Put a chunk's arrays into those of the run, which begin as NaN."""
     for name, values in chunk.items():
         kept = whole.get(name)
-        # A chunk of which every unit failed does not know how long the curves are.
-        if kept is None or kept.shape[-1] == 0:
+        if kept is None:
             kept = whole[name] = np.full((values.shape[0], n_unit, *values.shape[2:]), np.nan)
-        if name == "curves" and values.shape[-1] == 0:
-            continue
         if kept.shape[2:] != values.shape[2:]:
             raise BandfloorError(f"The chunks differ in their {name} values.\n  Remove them and run again.")
         kept[:, rows] = values
@@ -267,8 +313,8 @@ def more_names(gathered: Gathered) -> tuple[str, ...]:
     return (*lines, *(ANTENNA_SINGLE if gathered.antennas is not None else ()), *strong)
 
 
-def measures_table(gathered: Gathered, bands_hz, matches: Matches) -> DataFrame:
-    """Every measure of every unit, tidy: the rows of measures.parquet.
+def measures_table(gathered: Gathered, bands_hz, matches: Matches, position: int) -> DataFrame:
+    """Every measure of every unit of one scenario, tidy: rows of measures.parquet.
 
     Parameters
     ----------
@@ -276,23 +322,24 @@ def measures_table(gathered: Gathered, bands_hz, matches: Matches) -> DataFrame:
     bands_hz : sequence of float, length n_band
         [Hz]
     matches : Matches
+    position : int
+        Of the scenario in ``gathered.scenarios``.
 
     Returns
     -------
     table : DataFrame
         scenario, unit, measure (category), frequency_hz (NaN where none), value; NaN where a unit failed.
-        Ordered by scenario, measure, band, unit.
+        Ordered by measure, band, unit.
     """
     import pandas as pd
 
-    n_scenario, n_unit = gathered.misfit.shape
-    every = [response for i in range(n_scenario) for response in responses(gathered, bands_hz, matches, i)]
+    n_unit = len(gathered.units)
+    every = responses(gathered, bands_hz, matches, position)
     names = (*BANDED, *MATCHES, *SINGLE, *more_names(gathered))
     code = {name: number for number, name in enumerate(names)}
-    per_scenario = len(every) // n_scenario
     return pd.DataFrame(
         {
-            "scenario": np.repeat(gathered.scenarios, per_scenario * n_unit),
+            "scenario": np.repeat(gathered.scenarios[position], len(every) * n_unit),
             "unit": np.tile(gathered.units, len(every)),
             "measure": pd.Categorical.from_codes(
                 np.repeat([code[response.measure] for response in every], n_unit), categories=list(names)
@@ -324,24 +371,23 @@ def curve_table(gathered: Gathered, curve_hz) -> DataFrame:
     n_scenario, _, n_curve, n_point = gathered.curves.shape
     if n_point not in (0, len(curve_hz)):
         raise BandfloorError(f"The curves have {n_point} points, and {len(curve_hz)} frequencies belong to them.")
-    curves = gathered.curves
-    if n_point == 0:  # no unit at all could be simulated
-        curves = np.full((*curves.shape[:-1], len(curve_hz)), np.nan)
-    drawn = curves[:, gathered.units > 0]
-    low, middle, high = quantiles(drawn, QUANTILES, axis=1)
-    least, most = extremes(drawn, axis=1)
-    rows = n_scenario * n_curve * len(curve_hz)
+    columns: dict[str, list[np.ndarray]] = {name: [] for name in ("nominal", "p05", "p50", "p95", "min", "max")}
+    for position in range(n_scenario):
+        of_scenario = gathered.curves[position]
+        for place in range(n_curve):
+            curve = of_scenario[:, place]
+            if n_point == 0:  # no unit at all could be simulated
+                curve = np.full((len(gathered.units), len(curve_hz)), np.nan)
+            drawn = curve[gathered.units > 0]
+            spread = (*quantiles(drawn, QUANTILES, axis=0), *extremes(drawn, axis=0))
+            for name, values in zip(columns, (nominal(curve, gathered.units, axis=0), *spread), strict=True):
+                columns[name].append(values)
     return pd.DataFrame(
         {
             "scenario": np.repeat(gathered.scenarios, n_curve * len(curve_hz)),
             "curve": np.tile(np.repeat(np.array(CURVES, dtype=object), len(curve_hz)), n_scenario),
             "frequency_hz": np.tile(curve_hz, n_scenario * n_curve),
-            "nominal": nominal(curves, gathered.units, axis=1).reshape(rows),
-            "p05": low.reshape(rows),
-            "p50": middle.reshape(rows),
-            "p95": high.reshape(rows),
-            "min": least.reshape(rows),
-            "max": most.reshape(rows),
+            **{name: np.concatenate(values) for name, values in columns.items()},
         }
     )
 

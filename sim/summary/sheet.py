@@ -93,7 +93,7 @@ def bench_rows(
                 band = int(np.flatnonzero(bands_hz == freq_hz)[0])
                 values = gathered.banded[position, :, BANDED.index(measure), band]
             elif gathered.curves.shape[-1]:
-                values = gathered.curves[position, :, CURVES.index(measure), int(np.argmin(np.abs(curve_hz - freq_hz)))]
+                values = gathered.curves[position][:, CURVES.index(measure), int(np.argmin(np.abs(curve_hz - freq_hz)))]
             else:
                 continue  # no unit at all was simulated
             if measure == "phase_deg":

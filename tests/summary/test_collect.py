@@ -1,6 +1,7 @@
 """Chunks brought together: order, failures, percentiles."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from sim.errors import BandfloorError
@@ -19,14 +20,23 @@ def written(folder, *chunks):
     return paths
 
 
+def table_of(both):
+    """The rows of all scenarios."""
+    matches = build_matches(both, 16)
+    return pd.concat([measures_table(both, BANDS, matches, place) for place in range(len(both.scenarios))])
+
+
 def test_any_cut_gives_the_same(tmp_path):
     """One chunk, or four handed over in a wrong order, give identical arrays and tables."""
     whole = gather(written(tmp_path, arrays(range(41), failed=[(1, 7)])))
     parts = [arrays(r, failed=[(1, 7)] if 7 in r else []) for r in (range(30, 41), range(10), range(12, 30), (10, 11))]
-    cut = gather(written(tmp_path, *parts))
-    for name in ("scenarios", "units", "banded", "single", "curves", "misfit"):
+    (tmp_path / "cut").mkdir()
+    cut = gather(written(tmp_path / "cut", *parts))
+    for name in ("scenarios", "units", "banded", "single", "misfit"):
         np.testing.assert_array_equal(getattr(whole, name), getattr(cut, name))
-    tables = [measures_table(g, BANDS, build_matches(g, 16)) for g in (whole, cut)]
+    for position in (0, 1, 0):
+        np.testing.assert_array_equal(whole.curves[position], cut.curves[position])
+    tables = [table_of(g) for g in (whole, cut)]
     assert tables[0].equals(tables[1])
     assert curve_table(whole, CURVE_HZ).equals(curve_table(cut, CURVE_HZ))
 
@@ -83,7 +93,7 @@ def test_chunks_that_do_not_belong_together(tmp_path, chunks, message):
 def test_measures_table(tmp_path):
     """Every scenario, unit, measure and band has a row with its own value; measures are a category."""
     both = gather(written(tmp_path, arrays(range(5), failed=[(1, 2)])))
-    table = measures_table(both, BANDS, build_matches(both, 16))
+    table = table_of(both)
     assert list(table.columns) == ["scenario", "unit", "measure", "frequency_hz", "value"]
     assert len(table) == 2 * 5 * (3 * (len(BANDED) + 4) + len(SINGLE))
     assert table["measure"].dtype == "category"
