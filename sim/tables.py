@@ -9,6 +9,9 @@ from pathlib import Path
 from sim.columns import OPEN_TABLES, TABLES
 from sim.errors import BandfloorError
 
+PART = ".part"
+"""Ending of a file that is being written; one that a killed process leaves is cleared away by the next run."""
+
 
 @contextlib.contextmanager
 def replace_file(path: Path) -> Iterator:
@@ -33,7 +36,7 @@ def replace_file(path: Path) -> Iterator:
     path = Path(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=PART, dir=path.parent)
     except OSError as error:
         raise BandfloorError(f"{path}: cannot be written: {error.strerror}.\n  Name another place.") from error
     try:

@@ -239,8 +239,11 @@ def _report(out: Path, digest: str) -> str:
     if study_digest((out / "study.toml").read_text(encoding="utf-8")) != digest:
         return f"No report: the run in {out} is of another version of the study; bandfloor run makes both fit."
     from sim.report.page import write_report
+    from sim.steps.seal import renewed
 
-    return f"Report: {write_report(out)}"
+    report = write_report(out)
+    renewed(out, "report", [report])
+    return f"Report: {report}"
 
 
 # ---------------------------------------------------------------------- words
