@@ -96,7 +96,7 @@ def main(argv: list[str] | None = None) -> int:
         print(error, file=sys.stderr)
         return 1
     except KeyboardInterrupt:
-        print("\nstopped", file=sys.stderr)
+        print("\nstopped. Nothing is half-written: start the same command again.", file=sys.stderr)
         return 130
     except BrokenPipeError:
         # The reader of our output went away (a pager, head); that is its right.
