@@ -20,8 +20,11 @@ INPUTS = study_inputs(STUDY, config.get("units"))
 OUT = Path(str(config.get("out") or default_out(STUDY)))
 refuse_braces(OUT)
 UNITS = f"--units {int(config['units'])}" if config.get("units") else ""
-# Changes with the contents of all of these, and then every step is done again.
+# Changes with the contents of all of these, and then every step is done again; the inputs' own times do not count.
 MARK = mark_inputs(OUT, INPUTS, config.get("units"))
+
+# A step takes the shell's place, and ends with this process, should it be killed (see sim/engine/leash.py).
+shell.prefix("set -euo pipefail; BANDFLOOR_TIED=$PPID exec ")
 
 
 scattergather:
@@ -40,9 +43,7 @@ rule all:
 # Check the study, write it out with every default, draw the units, write the nominal deck.
 rule sample:
     input:
-        INPUTS[1:],
         MARK,
-        study=STUDY,
     output:
         study=OUT / "study.toml",
         units=OUT / "units.parquet",
@@ -52,18 +53,17 @@ rule sample:
         OUT / "logs/sample.log",
     params:
         python=sys.executable,
+        study=STUDY,
         out=OUT,
         units=UNITS,
     shell:
-        "{params.python:q} -m sim.steps.sample {input.study:q} --out {params.out:q} {params.units} > {log:q} 2>&1"
+        "{params.python:q} -m sim.steps.sample {params.study:q} --out {params.out:q} {params.units} > {log:q} 2>&1"
 
 
 # Run one chunk of virtual units through ngspice; failed units are listed, never dropped.
 rule simulate:
     input:
-        INPUTS[1:],
         MARK,
-        study=STUDY,
         units=OUT / "units.parquet",
     output:
         measures=temp(OUT / "chunks/{scatteritem}.npz"),
@@ -72,9 +72,10 @@ rule simulate:
         OUT / "logs/simulate-{scatteritem}.log",
     params:
         python=sys.executable,
+        study=STUDY,
         units=UNITS,
     shell:
-        "{params.python:q} -m sim.steps.simulate {input.study:q} {params.units}"
+        "{params.python:q} -m sim.steps.simulate {params.study:q} {params.units}"
         " --chunk {wildcards.scatteritem} --measures {output.measures:q} --failures {output.failures:q}"
         " --log {log:q} > {log:q} 2>&1"
 
@@ -82,9 +83,7 @@ rule simulate:
 # Bring the chunks together: measures, curves, yields, drivers, the answer.
 rule summarise:
     input:
-        INPUTS[1:],
         MARK,
-        study=STUDY,
         units=OUT / "units.parquet",
         measures=gather.chunk(OUT / "chunks/{scatteritem}.npz"),
         failures=gather.chunk(OUT / "chunks/{scatteritem}-failures.csv"),
@@ -100,10 +99,11 @@ rule summarise:
         OUT / "logs/summarise.log",
     params:
         python=sys.executable,
+        study=STUDY,
         out=OUT,
         units=UNITS,
     shell:
-        "{params.python:q} -m sim.steps.summarise {input.study:q} {params.units} --out {params.out:q}"
+        "{params.python:q} -m sim.steps.summarise {params.study:q} {params.units} --out {params.out:q}"
         " --chunks {input.measures:q} --failures {input.failures:q} > {log:q} 2>&1"
 
 
@@ -119,7 +119,7 @@ rule figures:
         OUT / "contributors.csv",
         OUT / "answer.json",
     output:
-        directory(OUT / "figures"),
+        OUT / "figures/figures.json",
     log:
         OUT / "logs/figures.log",
     params:
@@ -133,7 +133,7 @@ rule figures:
 rule report:
     input:
         MARK,
-        OUT / "figures",
+        OUT / "figures/figures.json",
         OUT / "failures.csv",
         OUT / "netlist.cir",
     output:

@@ -3,11 +3,19 @@
 Exit codes: 0 done, 2 bad input (nothing is half-written), 1 anything else. Limits that are not met are a result.
 """
 
-import argparse
-import importlib
-import sys
+import signal
 
-from sim.errors import BandfloorError, InputError
+# Until main() can say a word, Ctrl-C ends the program without one (and without a traceback of half an import).
+_QUIET_SO_FAR = signal.getsignal(signal.SIGINT) is signal.default_int_handler and __name__ == "__main__"
+if _QUIET_SO_FAR:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+import argparse  # noqa: E402
+import importlib  # noqa: E402
+import os  # noqa: E402
+import sys  # noqa: E402
+
+from sim.errors import BandfloorError, InputError  # noqa: E402
 
 _COMMANDS = {
     "run": "run it all: units through ngspice, tables, pictures, report",
@@ -33,6 +41,20 @@ A first hour:
 Every command explains itself: bandfloor COMMAND --help. The launcher ./bandfloor in a checkout also knows
 "demo" (run studies/marsh-square.toml) and "test" (run the tests).
 """
+
+
+def _answer_interrupts() -> None:
+    """From here on Ctrl-C is answered in words; see the head of this module."""
+    if _QUIET_SO_FAR:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def _drop_output() -> None:
+    """What standard output could not take is not tried again at the end of the process."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parser(wanted: str | None) -> argparse.ArgumentParser:
@@ -62,7 +84,33 @@ def _parser(wanted: str | None) -> argparse.ArgumentParser:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    argv = sys.argv[1:] if argv is None else list(argv)
+    try:
+        _answer_interrupts()
+        code = _command(sys.argv[1:] if argv is None else list(argv))
+        sys.stdout.flush()
+        return code
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return 2
+    except BandfloorError as error:
+        print(error, file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("\nstopped. Nothing is half-written: start the same command again.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output went away (a pager, head); that is its right.
+        sys.stderr.close()
+        return 1
+    except OSError as error:
+        # A full disk behind standard output, a folder without rights: the system's own words say it.
+        where = f"{error.filename}: " if error.filename else ""
+        print(f"{where}{error.strerror or error}", file=sys.stderr)
+        _drop_output()
+        return 1
+
+
+def _command(argv: list[str]) -> int:
     wanted = next((word for word in argv if word in _COMMANDS), None)
     parser = _parser(wanted)
     given = parser.parse_args(argv)
@@ -74,21 +122,7 @@ def main(argv: list[str] | None = None) -> int:
     if given.command is None:
         parser.print_help()
         return 0
-    try:
-        return given.act(given) or 0
-    except InputError as error:
-        print(error, file=sys.stderr)
-        return 2
-    except BandfloorError as error:
-        print(error, file=sys.stderr)
-        return 1
-    except KeyboardInterrupt:
-        print("\nstopped", file=sys.stderr)
-        return 130
-    except BrokenPipeError:
-        # The reader of our output went away (a pager, head); that is its right.
-        sys.stderr.close()
-        return 1
+    return given.act(given) or 0
 
 
 if __name__ == "__main__":

@@ -11,6 +11,9 @@ import numpy as np
 from sim.columns import OPEN_TABLES, TABLES
 from sim.errors import BandfloorError
 
+PART = ".part"
+"""Ending of a file that is being written; one that a killed process leaves is cleared away by the next run."""
+
 
 @contextlib.contextmanager
 def replace_file(path: Path) -> Iterator:
@@ -35,7 +38,7 @@ def replace_file(path: Path) -> Iterator:
     path = Path(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=PART, dir=path.parent)
     except OSError as error:
         raise BandfloorError(f"{path}: cannot be written: {error.strerror}.\n  Name another place.") from error
     try:
@@ -54,6 +57,55 @@ def replace_file(path: Path) -> Iterator:
     finally:
         with contextlib.suppress(FileNotFoundError):
             os.unlink(name)
+
+
+def new_file(path: Path, raw: bytes) -> None:
+    """Write a file that is not there yet; whole, on the disk, and never over another one.
+
+    Parameters
+    ----------
+    path : Path
+        Its folder is there.
+    raw : bytes
+
+    Raises
+    ------
+    FileExistsError
+        The name is taken, if need be by another process meanwhile.
+    OSError
+        It cannot be written; nothing is left of it.
+    """
+    path = Path(path)
+    handle, part = tempfile.mkstemp(prefix=f".{path.name}.", suffix=PART, dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(part, 0o666 & ~mask)
+        try:
+            os.link(part, path)
+        except FileExistsError:
+            raise
+        except OSError:
+            # Sticks and some network drives know no links.
+            _exclusive(path, raw)
+    finally:
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(part)
+
+
+def _exclusive(path: Path, raw: bytes) -> None:
+    with open(path, "xb") as file:
+        try:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        except BaseException:
+            path.unlink()
+            raise
 
 
 def _frame(content, table: str):

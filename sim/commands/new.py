@@ -1,10 +1,10 @@
 """bandfloor new: a commented study to start from."""
 
 import argparse
-import os
 from pathlib import Path
 
 from sim.errors import BandfloorError, Fault, StudyError
+from sim.tables import new_file
 
 STARTER = Path(__file__).resolve().parent.parent / "study" / "starter.toml"
 
@@ -27,14 +27,12 @@ def act(given) -> int:
         raise StudyError(Fault(given.file, None, None, "does not end in .toml.", remedy))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
+        new_file(path, STARTER.read_bytes())
     except FileExistsError:
         raise StudyError(
             Fault(given.file, None, None, "exists already.", "Name a new file; nothing was changed.")
         ) from None
     except OSError as error:
         raise BandfloorError(f"{given.file}: cannot be written: {error.strerror}.\n  Name another place.") from error
-    with os.fdopen(handle, "wb") as file:
-        file.write(STARTER.read_bytes())
     print(f"{given.file} written. Next:\n  bandfloor check {given.file}\n  bandfloor run {given.file}")
     return 0

@@ -13,6 +13,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 from sim.commands.check import SECONDS_PER_LOAD, SECONDS_PER_RUN  # noqa: E402
+from sim.commands.held import Lock  # noqa: E402
 from sim.commands.run import own_folder, positive, writable  # noqa: E402
 from sim.errors import Fault, StudyError  # noqa: E402
 from sim.quantity import QuantityError, parse_quantity  # noqa: E402
@@ -74,9 +75,10 @@ def act(given) -> int:
     out = Path(given.out) if given.out else default_out(given.study)
     own_folder(given, out)
     writable(out)
-    answer = _worked_out(given, study, every[given.scenario], wish, prices)
-    _write(answer, out)
-    shown = _report(out, answer["study_sha256"])
+    with Lock(out):
+        answer = _worked_out(given, study, every[given.scenario], wish, prices)
+        _write(answer, out)
+        shown = _report(out, answer["study_sha256"])
     if given.json:
         print(json.dumps(answer, indent=1, ensure_ascii=False, allow_nan=False))
     else:
@@ -224,9 +226,11 @@ def _write(answer: dict, out: Path) -> None:
         }
         for item in answer["items"]
     ]
-    write_csv(rows, out / _TABLE, _TABLE)
+    # Both are whole before the first of them takes its place: an older order stays, or this one is there.
     with replace_file(out / _ANSWER) as file:
         file.write(json.dumps(answer, indent=1, ensure_ascii=False, allow_nan=False).encode())
+        file.flush()
+        write_csv(rows, out / _TABLE, _TABLE)
 
 
 def _report(out: Path, digest: str) -> str:
@@ -239,8 +243,11 @@ def _report(out: Path, digest: str) -> str:
     if study_digest((out / "study.toml").read_text(encoding="utf-8")) != digest:
         return f"No report: the run in {out} is of another version of the study; bandfloor run makes both fit."
     from sim.report.page import write_report
+    from sim.steps.seal import renewed
 
-    return f"Report: {write_report(out)}"
+    report = write_report(out)
+    renewed(out, "report", [report])
+    return f"Report: {report}"
 
 
 # ---------------------------------------------------------------------- words

@@ -4,24 +4,34 @@ import argparse
 import contextlib
 import json
 import os
+import shutil
 import signal
-import subprocess
 import sys
 import time
 from pathlib import Path
 
+from sim.commands.broken import at_rest, now, why
+from sim.commands.held import Lock, asked_to_stop, end, start
 from sim.errors import BandfloorError, Fault, StudyError
 from sim.paths import SNAKEFILE
-from sim.steps.layout import default_out, refuse_braces
+from sim.steps.layout import default_out, inputs_digest, mark_inputs, refuse_braces, study_inputs
+from sim.steps.seal import is_complete, marked, settle, take_away_report
 from sim.study.maker import is_model_file
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
 
 STOPPED = 130
 """Exit code of a run that was interrupted, as shells have it for Ctrl-C."""
-_POLL_S = 0.15
+_POLL_S = 0.1
+_PROBE = 65536
+"""Bytes that a folder must be able to take before the pipeline keeps its books there."""
 _ORIGIN = "study.path"
+SCRATCH = "scratch"
 _STEPS = ("summarise", "figures", "report")
+
+
+class Stopped(Exception):
+    """A run was interrupted; says what there is now."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,21 +55,32 @@ def positive(text: str) -> int:
 
 
 def act(given) -> int:
-    """Run everything and print the answer."""
+    """Run everything and print the answer; when it is interrupted, say what there is now."""
+    out = Path(given.out) if given.out else default_out(given.study)
+    try:
+        return _act(given, out)
+    except KeyboardInterrupt:
+        # A second Ctrl-C shall not take the answer to the first.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        print(f"\nstopped. {at_rest(out)}", file=sys.stderr)
+        return STOPPED
+
+
+def _act(given, out: Path) -> int:
     study = read_study(given.study, units=given.units)
     every = scenarios(study)
     _check_chains(every)
     _prove_models(every)
-    out = Path(given.out) if given.out else default_out(given.study)
     refuse_braces(given.study, out)
     own_folder(given, out)
     writable(out)
     cores = given.cores or os.cpu_count() or 1
     begin = time.monotonic()
+    runs = (study.run.units + 1) * len(every)
     try:
-        _pipeline(given, out, cores, (study.run.units + 1) * len(every), quiet=given.json)
-    except KeyboardInterrupt:
-        print("\nstopped; the same command goes on where it was", file=sys.stderr)
+        _pipeline(given, out, cores, runs, quiet=given.json)
+    except Stopped as stopped:
+        print(f"\nstopped. {stopped}", file=sys.stderr)
         return STOPPED
     answer = json.loads((out / "answer.json").read_text(encoding="utf-8"))
     if given.json:
@@ -156,100 +177,101 @@ def writable(out: Path) -> None:
 
 
 def _pipeline(given, out: Path, cores: int, runs: int, quiet: bool) -> None:
-    log = out / "logs" / "pipeline.log"
-    with _Lock(out) as lock, open(log, "wb") as file, _stopped_kindly():
-        (out / "logs" / _ORIGIN).write_text(str(Path(given.study).resolve()), encoding="utf-8")
-        for old in (out / "logs").glob("*.progress"):
-            old.unlink(missing_ok=True)
-        process = subprocess.Popen(
-            _snakemake(given, out, cores),
-            stdout=file,
-            stderr=subprocess.STDOUT,
-            env=_environment(),
-            # The pipeline holds the lock, too: should this process be killed, the folder stays taken until that ends.
-            pass_fds=(lock.descriptor,),
-        )
+    mark = ""
+    with Lock(out) as lock, asked_to_stop() as asked:
         try:
-            _watch(process, out, runs, quiet)
-        except BaseException:
-            # The pipeline stops its own jobs when it is asked kindly.
-            process.send_signal(signal.SIGINT)
-            try:
-                process.wait(10)
-            except subprocess.TimeoutExpired:
-                process.kill()
-            raise
-    if process.returncode:
-        raise BandfloorError(_why(out, log))
+            (out / "logs" / _ORIGIN).write_text(str(Path(given.study).resolve()), encoding="utf-8")
+            files = study_inputs(given.study, given.units)
+            mark = marked(Path(mark_inputs(out, files, given.units)).parent.parent)
+            for name in settle(out, mark):
+                print(f"{out / name}: was damaged, and is made again", file=sys.stderr)
+            if not is_complete(out, mark) and not asked.times:
+                _made(given, out, cores, lock, asked, lambda process: _watch(process, out, runs, quiet, lock, asked))
+                if not asked.times and inputs_digest(files, given.units) != mark:
+                    mark = ""
+                    take_away_report(out)
+                    raise BandfloorError(
+                        f"{given.study}, or a file it names, or the program was changed while the run was on;"
+                        " so the results may be of both."
+                    )
+        except OSError as error:
+            place = error.filename or out
+            raise BandfloorError(f"{place}: {error.strerror}.\n{now(out, mark, runs)}") from error
+        except BandfloorError as error:
+            raise BandfloorError(f"{error}\n{now(out, mark, runs)}") from error
+        if asked.times and not is_complete(out, mark):
+            raise Stopped(now(out, mark, runs))
     # Chunks of an earlier try with another number of cores are of no use any more.
-    for old in (out / "chunks").glob("*-of-*"):
+    for old in (*(out / "chunks").glob("*-of-*"), *(out / "logs").glob("simulate-*.seal")):
         old.unlink(missing_ok=True)
 
 
-def _snakemake(given, out: Path, cores: int) -> list[str]:
-    # In a file, since what stands behind --config is read as YAML: a folder "2024" or "a: b" would not stay a name.
-    config = {"study": str(given.study), "out": str(out)} | ({"units": given.units} if given.units else {})
-    settings = out / "logs" / "pipeline.json"
-    settings.write_text(json.dumps(config), encoding="utf-8")
-    base = [sys.executable, "-m", "snakemake", "-s", str(SNAKEFILE), "--configfile", str(settings)]
-    return [*base, "-c", str(cores), "--rerun-incomplete", "--nolock"]
-
-
-def _environment() -> dict[str, str]:
-    path = [str(Path(__file__).resolve().parents[2]), *filter(None, [os.environ.get("PYTHONPATH")])]
-    # The folder in which the command is given is no place to look for modules: it may hold a "sim" of its own.
-    return {**os.environ, "PYTHONPATH": os.pathsep.join(path), "PYTHONSAFEPATH": "1"}
+def _made(given, out: Path, cores: int, lock: Lock, asked, watch) -> None:
+    """Have the pipeline make everything, watched; raise BandfloorError where it did not."""
+    log = out / "logs" / "pipeline.log"
+    for old in (out / "logs").glob("*.progress"):
+        old.unlink(missing_ok=True)
+    with open(log, "wb") as file, _scratch(out) as own:
+        process = start(_snakemake(given, out, cores, own), file, _environment(own), lock)
+        try:
+            watch(process)
+        finally:
+            end(process, asked)
+    if lock.lost():
+        raise BandfloorError(f"{out}: the results folder was taken away while the run was on.")
+    if process.returncode and not asked.times:
+        raise BandfloorError(why(out, log, process.returncode))
 
 
 @contextlib.contextmanager
-def _stopped_kindly():
-    """A closed terminal or a plain kill ends a run as Ctrl-C does: the pipeline with it, results fit to go on from."""
-
-    def stop(*_):
-        raise KeyboardInterrupt
-
-    # Under nohup a closed terminal is to be ignored, and stays so.
-    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGHUP)}
-    taken = [number for number, handler in before.items() if handler == signal.SIG_DFL]
-    for number in taken:
-        signal.signal(number, stop)
+def _scratch(out: Path):
+    """A folder for what the pipeline needs while it runs: none of it rests on a folder for temporary files."""
+    own = (out / "logs" / SCRATCH).resolve()
+    shutil.rmtree(own, ignore_errors=True)
+    own.mkdir()
     try:
-        yield
+        yield own
     finally:
-        for number in taken:
-            signal.signal(number, signal.SIG_DFL)
+        shutil.rmtree(own, ignore_errors=True)
 
 
-class _Lock:
-    """Two runs into one folder would take each other's files; the second is refused."""
-
-    def __init__(self, out: Path):
-        self._path, self._file = out / "logs" / "run.lock", None
-
-    def __enter__(self):
-        import fcntl
-
-        self._file = open(self._path, "w", encoding="ascii")
-        try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            self._file.close()
-            raise BandfloorError(
-                f"{self._path.parent.parent}: another run is writing these results.\n"
-                "  Wait for it, or name another folder with --out DIR."
-            ) from None
-        return self
-
-    @property
-    def descriptor(self) -> int:
-        """Open file that carries the lock."""
-        return self._file.fileno()
-
-    def __exit__(self, *_):
-        self._file.close()
+def _snakemake(given, out: Path, cores: int, own: Path) -> list[str]:
+    study, folder = Path(given.study), []
+    if not _usable(Path(".snakemake")):
+        # It keeps its books where the command is given, or else in the results.
+        study, out, folder = study.resolve(), out.resolve(), ["--directory", str(own)]
+    # In a file, since what stands behind --config is read as YAML: a folder "2024" or "a: b" would not stay a name.
+    config = {"study": str(study), "out": str(out)} | ({"units": given.units} if given.units else {})
+    settings = out / "logs" / "pipeline.json"
+    settings.write_text(json.dumps(config), encoding="utf-8")
+    base = [sys.executable, "-m", "snakemake", "-s", str(SNAKEFILE), "--configfile", str(settings), *folder]
+    return [*base, "-c", str(cores), "--rerun-incomplete", "--nolock"]
 
 
-def _watch(process, out: Path, runs: int, quiet: bool) -> None:
+def _environment(own: Path) -> dict[str, str]:
+    path = [str(Path(__file__).resolve().parents[2]), *filter(None, [os.environ.get("PYTHONPATH")])]
+    # The folder in which the command is given is no place to look for modules: it may hold a "sim" of its own.
+    found = {**os.environ, "PYTHONPATH": os.pathsep.join(path), "PYTHONSAFEPATH": "1", "TMPDIR": str(own)}
+    cache = Path(os.environ.get("XDG_CACHE_HOME") or Path(os.environ.get("HOME") or "/") / ".cache")
+    # Pictures' fonts are listed there once for all runs; so it is left where it is, if it can be.
+    return found if _usable(cache / "snakemake") else {**found, "XDG_CACHE_HOME": str(own)}
+
+
+def _usable(folder: Path) -> bool:
+    """Whether files can be written into a folder, which is made."""
+    probe = folder / f".writable-{os.getpid()}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe.write_bytes(bytes(_PROBE))
+    except OSError:
+        return False
+    finally:
+        with contextlib.suppress(OSError):
+            probe.unlink()
+    return True
+
+
+def _watch(process, out: Path, runs: int, quiet: bool, lock: Lock, asked) -> None:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -263,7 +285,7 @@ def _watch(process, out: Path, runs: int, quiet: bool) -> None:
     )
     with Progress(*columns, console=console, disable=quiet, transient=not console.is_terminal) as bar:
         task = bar.add_task("starting", total=runs)
-        while process.poll() is None:
+        while process.poll() is None and not asked.times and not lock.lost():
             done = sum(_count(path) for path in (out / "logs").glob("simulate-*.progress"))
             bar.update(task, completed=min(done, runs), description=_doing(out, done, runs))
             time.sleep(_POLL_S)
@@ -289,13 +311,3 @@ def _doing(out: Path, done: int, runs: int) -> str:
         if done
         else "starting"
     )
-
-
-def _why(out: Path, log: Path) -> str:
-    """Last words of the step that failed, and where all of it stands."""
-    for step in sorted((out / "logs").glob("*.log"), key=lambda path: path.stat().st_mtime, reverse=True):
-        text = step.read_text(encoding="utf-8", errors="replace").strip()
-        if step != log and "Error" in text:
-            return f"the step '{step.stem}' failed: {text.splitlines()[-1]}\n  All it said: {step}"
-    tail = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()[-3:]
-    return "the pipeline failed: " + " / ".join(tail) + f"\n  All it said: {log}"

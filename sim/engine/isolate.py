@@ -7,11 +7,13 @@ treated the same way.
 """
 
 import multiprocessing
+import os
 import sys
 import traceback
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from sim.engine.leash import end_with_parent
 from sim.engine.ngspice import LibraryLost, UnitFailed, ignore_interrupts
 from sim.errors import EngineError
 
@@ -74,7 +76,7 @@ def _child_answers(make_worker, items, first, patience_s):
     # A forked child need not import everything again; elsewhere than on Linux forking is not safe.
     context = multiprocessing.get_context("fork" if sys.platform == "linux" else "spawn")
     receiver, sender = context.Pipe(duplex=False)
-    child = context.Process(target=_serve, args=(sender, receiver, make_worker, items, first), daemon=True)
+    child = context.Process(target=_serve, args=(os.getpid(), sender, receiver, make_worker, items, first), daemon=True)
     child.start()
     sender.close()
     done = first
@@ -107,8 +109,10 @@ def _death(exitcode) -> str:
     return f"the simulator's process ended with status {exitcode}, twice"
 
 
-def _serve(sender, receiver, make_worker, items, first):
+def _serve(parent, sender, receiver, make_worker, items, first):
     ignore_interrupts()
+    # A unit may hang: without this the process would outlive a parent that was killed meanwhile.
+    end_with_parent(parent)
     receiver.close()
     try:
         worker = make_worker()

@@ -13,7 +13,6 @@ nothing is written or read outside the folder of records that was named.
 
 import contextlib
 import datetime
-import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +23,7 @@ from sim.inspection.ready import as_two_port
 from sim.measured.sweep import LARGEST_FILE, Sweep, read_sweep
 from sim.measured.touchstone import two_port_text
 from sim.quantity import format_quantity
+from sim.tables import new_file
 
 MOST_UNITS = 1000
 MOST_SWEEPS = 1000
@@ -179,37 +179,16 @@ def keep(folder: Path, unit: str, sweep: Sweep, date: datetime.date, bench: Benc
     try:
         place.mkdir(parents=True, exist_ok=True)
         with contextlib.suppress(FileExistsError):
-            _new(place / "notes.toml", _notes(unit, date, bench))
+            new_file(place / "notes.toml", _notes(unit, date, bench).encode("utf-8"))
         for number in range(1, MOST_SWEEPS + 1):
             path = place / (f"{date.isoformat()}.s2p" if number == 1 else f"{date.isoformat()}-{number}.s2p")
             with contextlib.suppress(FileExistsError):
-                _new(path, text)
+                new_file(path, text.encode("utf-8"))
                 return path
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise BandfloorError(f"{place}: cannot be written: {reason}.\n  Name another folder.") from error
     raise BandfloorError(f"{place}: holds {MOST_SWEEPS} sweeps of one day.\n  Look what filled it.")
-
-
-def _new(path: Path, text: str) -> None:
-    """Write a file that is not there yet; whole, or not at all."""
-    raw = text.encode("utf-8")
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with open(part, "xb") as file:
-            file.write(raw)
-        try:
-            # A link fails where the name is taken, also by another process meanwhile.
-            os.link(part, path)
-        except FileExistsError:
-            raise
-        except OSError:
-            # Sticks and some network drives know no links.
-            with open(path, "xb") as file:
-                file.write(raw)
-    finally:
-        with contextlib.suppress(FileNotFoundError):
-            part.unlink()
 
 
 def _inside(folder: Path, *words: str) -> Path:

@@ -7,13 +7,12 @@ its figures and not before.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from sim.plots import words
-from sim.tables import read_parquet_rows
+from sim.tables import read_parquet_rows, replace_file
 
 INDEX = "figures.json"
 
@@ -79,20 +78,21 @@ def write_figures(out_dir: Path) -> list[Figure]:
     tables = _read(out_dir)
     folder = out_dir / "figures"
     folder.mkdir(parents=True, exist_ok=True)
-    before = {figure.file for figure in read_index(out_dir)}
+    # The index comes last and says that all pictures are there.
+    (folder / INDEX).unlink(missing_ok=True)
     figures = []
     with style.drawing():
         for name, title, caption, drawn in _pictures(tables):
             file = f"figures/{name}.svg"
             style.save(drawn, out_dir / file)
             figures.append(Figure(name, title, caption, file))
-    for stale in before - {figure.file for figure in figures}:
-        (out_dir / stale).unlink(missing_ok=True)
-    part = folder / (INDEX + ".part")
-    part.write_text(
-        json.dumps([asdict(f) for f in figures], indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
-    )
-    os.replace(part, folder / INDEX)
+    drawn_now = {Path(figure.file).name for figure in figures}
+    for stale in sorted(folder.glob("*.svg")):
+        if stale.name not in drawn_now:
+            stale.unlink(missing_ok=True)
+    text = json.dumps([asdict(f) for f in figures], indent=1, ensure_ascii=False) + "\n"
+    with replace_file(folder / INDEX) as file:
+        file.write(text.encode("utf-8"))
     return figures
 
 

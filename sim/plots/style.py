@@ -7,7 +7,6 @@ Text is stored as outlines: the same picture everywhere, whatever fonts are inst
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from matplotlib.figure import Figure as Sheet
 from matplotlib.font_manager import findfont, get_font
 
 from sim.plots import inks
+from sim.tables import replace_file
 
 WIDTH_IN = 4.6
 SIZE_PT = 9.4
@@ -189,6 +189,5 @@ def save(figure, path: Path) -> None:
     path : Path
         Its folder must exist.
     """
-    part = path.with_name(path.name + ".part")
-    figure.savefig(part, format="svg", metadata={"Date": None, "Creator": None})
-    os.replace(part, path)
+    with replace_file(path) as file:
+        figure.savefig(file, format="svg", metadata={"Date": None, "Creator": None})

@@ -7,7 +7,6 @@ escaping, since titles, part names and engine messages come from outside.
 from __future__ import annotations
 
 import json
-import os
 import platform
 import tomllib
 from collections.abc import Mapping
@@ -17,6 +16,7 @@ from pathlib import Path
 from sim.plots.figures import read_index
 from sim.report.model import Fact, Page, Picture, YieldGrid
 from sim.report.order import order_section
+from sim.tables import replace_file
 
 REPORT = "report.html"
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
@@ -42,9 +42,9 @@ def write_report(out_dir: Path) -> Path:
     answer = json.loads((out_dir / "answer.json").read_text(encoding="utf-8"))
     page = with_resting(compose(out_dir), answer)
     path = out_dir / REPORT
-    part = path.with_name(REPORT + ".part")
-    part.write_text(render(page), encoding="utf-8")
-    os.replace(part, path)
+    text = render(page)
+    with replace_file(path) as file:
+        file.write(text.encode("utf-8"))
     return path
 
 

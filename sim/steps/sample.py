@@ -9,8 +9,10 @@ from sim.constants import T0
 from sim.deck.build import chain_of, unit_table, unit_values
 from sim.deck.clamp import LEAKAGE
 from sim.deck.plain import Bench, FarEnd, plain_deck
+from sim.engine.leash import end_with_pipeline
 from sim.measures.panel import receiver_noise_psd
 from sim.steps.maker import try_models, write_models
+from sim.steps.seal import SAMPLED, marked, seal, take_away_report
 from sim.study.read import read_study, study_text
 from sim.study.scenarios import scenarios
 from sim.tables import replace_file, write_csv, write_parquet
@@ -67,13 +69,16 @@ def main(argv=None) -> None:
     parser.add_argument("--units", type=int, help="number of units instead of the study's own")
     parser.add_argument("--out", required=True, help="results folder")
     given = parser.parse_args(argv)
+    end_with_pipeline()
     out = Path(given.out)
+    mark = marked(out)
     study = read_study(given.study, units=given.units)
     chain = chain_of(study)
     units = np.arange(study.run.units + 1)
     drawn = unit_table(study, chain, units)
     every = scenarios(study)
     drawn |= _only_varied(every, units, drawn)
+    take_away_report(out)
     with replace_file(out / "study.toml") as file:
         file.write(study_text(study).encode())
     write_parquet({"unit": units, **drawn}, out / "units.parquet", "units.parquet")
@@ -86,6 +91,7 @@ def main(argv=None) -> None:
         file.write(netlist_text(every[0].study, 0).encode())
     trials = try_models(every)
     write_models(trials, out)
+    seal(out, "sample", mark, [out / name for name in SAMPLED])
     print(f"{study.run.units} units of {len(drawn)} drawn values, {len(every)} scenarios")
 
 

@@ -1,6 +1,7 @@
 """Run one chunk of units through ngspice, in every scenario."""
 
 import argparse
+import contextlib
 import os
 import time
 from pathlib import Path
@@ -13,12 +14,14 @@ import numpy as np  # noqa: E402
 
 from sim.deck.circuit import read_circuit  # noqa: E402
 from sim.engine.isolate import Failed, isolated  # noqa: E402
+from sim.engine.leash import end_with_pipeline  # noqa: E402
 from sim.measures.panel import BANDED, CURVES, SINGLE  # noqa: E402
 from sim.measures.ratings import RESTING  # noqa: E402
 from sim.measures.strong import wants_strong  # noqa: E402
 from sim.measures.unit import Item, UnitWorker  # noqa: E402
 from sim.stability.judged import study_loads, study_sources  # noqa: E402
 from sim.steps.layout import chunk_units  # noqa: E402
+from sim.steps.seal import marked, seal  # noqa: E402
 from sim.study.read import read_study  # noqa: E402
 from sim.study.scenarios import scenarios  # noqa: E402
 from sim.summary.antennas import Antennas  # noqa: E402
@@ -148,18 +151,24 @@ def main(argv=None) -> None:
     parser.add_argument("--failures", required=True, help="table of failed units to write (.csv)")
     parser.add_argument("--log", help="log beside which progress is written")
     given = parser.parse_args(argv)
+    end_with_pipeline()
     begin = time.perf_counter()
+    out = Path(given.measures).parent.parent
+    mark = marked(out)
     study = read_study(given.study, units=given.units)
     progress_file = Path(given.log).with_suffix(".progress") if given.log else None
 
     def progress(done: int) -> None:
-        # A torn number would only flicker in the bar, so no rename here.
-        progress_file.write_text(str(done), encoding="ascii")
+        # A torn number would only flicker in the bar, so no rename here; nor is a bar worth failing for.
+        with contextlib.suppress(OSError):
+            progress_file.write_text(str(done), encoding="ascii")
 
     arrays, failures = simulate(study, given.chunk, progress if progress_file else None)
     with replace_file(Path(given.measures)) as file:
         np.savez(file, **arrays)
     write_csv(failures, Path(given.failures), "failures.csv")
+    files = (Path(given.measures), Path(given.failures))
+    seal(out, f"simulate-{given.chunk}", mark, files, arrays["misfit"].size)
     inside, units = arrays["seconds"]
     print(
         f"{arrays['misfit'].size} runs, {len(failures)} failed; {time.perf_counter() - begin:.2f} s altogether,"

@@ -11,6 +11,7 @@ from sim.columns import EXTERNAL, EXTERNAL_DECILES, TABLES
 from sim.deck.build import antenna_of, chain_of, unit_table
 from sim.diagnosis.unseen import unseen_of
 from sim.engine.isolate import isolated
+from sim.engine.leash import end_with_pipeline
 from sim.errors import EngineError
 from sim.measures.supply import needs
 from sim.measures.surroundings import curve_frequencies, site_noise
@@ -22,6 +23,7 @@ from sim.steps.cautions import cautions
 from sim.steps.maker import bench_said, noise_names, unused_words
 from sim.steps.mending import mendings
 from sim.steps.ratings import ratings
+from sim.steps.seal import SUMMARISED, marked, seal, take_away_report
 from sim.steps.strong import strong_of
 from sim.steps.substitution import substitutions
 from sim.steps.temperature import drifts
@@ -59,12 +61,15 @@ def main(argv=None) -> None:
     parser.add_argument("--chunks", nargs="+", required=True, help="arrays of all chunks (.npz)")
     parser.add_argument("--failures", nargs="+", required=True, help="failure tables of all chunks (.csv)")
     given = parser.parse_args(argv)
+    end_with_pipeline()
     out = Path(given.out)
+    mark = marked(out)
     study = read_study(given.study, units=given.units)
     every = scenarios(study)
     all_units = gather([Path(name) for name in given.chunks])
     bands = np.asarray(study.bands.frequencies)
     matches = build_matches(all_units, study.run.build)
+    take_away_report(out)
     tables = (measures_table(all_units, bands, matches, position) for position in range(len(every)))
     rows = write_parquet_parts(tables, out / "measures.parquet", "measures.parquet")
     write_parquet(curve_table(all_units, curve_frequencies(bands)), out / "curves.parquet", "curves.parquet")
@@ -137,6 +142,7 @@ def main(argv=None) -> None:
     }
     with replace_file(out / "logs" / "timing.json") as file:
         file.write(json.dumps(timing, indent=1).encode())
+    seal(out, "summarise", mark, [out / name for name in SUMMARISED], int(all_units.misfit.size))
     print(f"{rows} measures, {len(failed)} failures")
 
 

@@ -129,7 +129,7 @@ def test_places_without_links(kept, shared, monkeypatch):
     def refuse(*_):
         raise PermissionError(1, "Operation not permitted")
 
-    monkeypatch.setattr("sim.inspection.records.os.link", refuse)
+    monkeypatch.setattr("sim.tables.os.link", refuse)
     names = [kept(shared / "unit-01.s2p", "--date", "2026-11-25")["kept"] for _ in range(2)]
     assert [name.rpartition("/")[2] for name in names] == ["2026-11-25.s2p", "2026-11-25-2.s2p"]
     assert sorted(_everything(kept.folder)) == [
