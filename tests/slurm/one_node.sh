@@ -14,7 +14,7 @@ cannot() {
     exit 77
 }
 [ "$(id -u)" = 0 ] || cannot "only root can start slurmd"
-for program in munged slurmctld slurmd sinfo sbatch scancel; do
+for program in munged slurmctld slurmd sinfo sbatch srun scancel; do
     command -v "$program" >/dev/null || cannot "$program is not installed (Debian: slurm-wlm, munge)"
 done
 [ "${1:-}" != --can ] || exit 0
@@ -54,6 +54,13 @@ chmod 400 "$at/key/munge.key"
 munged --force --key-file="$at/key/munge.key" --socket="$at/munge.socket" --pid-file="$at/munged.pid" \
     --log-file="$at/munged.log" --seed-file="$at/munged.seed" 2>"$at/munged.said" || { cat "$at/munged.said" >&2; exit 1; }
 
+# Snakemake's job steps take SLURM_CONF out of their environment before they call srun, which still must find this Slurm.
+real=$(command -v srun)
+mkdir "$at/bin"
+printf '#!/bin/sh\nSLURM_CONF="%s/slurm.conf" exec "%s" "$@"\n' "$at" "$real" >"$at/bin/srun"
+chmod 755 "$at/bin/srun"
+PATH=$at/bin:$PATH
+export PATH
 host=$(hostname -s)
 cores=$(nproc)
 cat >"$at/slurm.conf" <<CONF
