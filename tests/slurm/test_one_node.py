@@ -42,7 +42,7 @@ def _contents(out: Path) -> dict[str, bytes]:
 def test_slurm_gives_the_same_bytes_as_a_local_run(tmp_path):
     """All results of a run cut in two under Slurm are those of an uncut run here, and its jobs really went to Slurm."""
     if importlib.util.find_spec("snakemake_executor_plugin_slurm") is None:
-        pytest.skip("the plugin is not installed: pip install '.[cluster]'")
+        pytest.skip("the plugin is not installed: pip install -r requirements-cluster.lock")
     able = subprocess.run([ONE_NODE, "--can"], capture_output=True, text=True, check=False)
     if able.returncode == 77:
         pytest.skip(able.stdout.strip())
