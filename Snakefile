@@ -2,7 +2,8 @@
 #
 #   snakemake -c all --config study=studies/marsh-square.toml
 #
-# Further settings: out=DIR (default results/<study's name>), units=N (instead of the study's own number).
+# Further settings: out=DIR (default results/<study's name>), units=N (instead of the study's own number), workers=N (how
+# many jobs are meant to run at once, where jobs run on other machines: docs/cluster.md).
 
 import sys
 from pathlib import Path
@@ -22,13 +23,17 @@ refuse_braces(OUT)
 UNITS = f"--units {int(config['units'])}" if config.get("units") else ""
 # Changes with the contents of all of these, and then every step is done again; the inputs' own times do not count.
 MARK = mark_inputs(OUT, INPUTS, config.get("units"))
+# Each job on another machine plans the run anew, and that machine's own cores must not change the plan.
+if workflow.remote_exec and not config.get("workers"):
+    sys.exit("Jobs on other machines need their number said. Add to --config: workers=N")
+WORKERS = int(config["workers"]) if config.get("workers") else workflow.cores or 1
 
 # A step takes the shell's place, and ends with this process, should it be killed (see sim/engine/leash.py).
 shell.prefix("set -euo pipefail; BANDFLOOR_TIED=$PPID exec ")
 
 
 scattergather:
-    chunk=chunk_count(STUDY, config.get("units"), workflow.cores or 1),
+    chunk=chunk_count(STUDY, config.get("units"), WORKERS),
 
 
 localrules:

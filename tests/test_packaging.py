@@ -48,6 +48,15 @@ def test_lock_pins_exactly_what_is_needed():
     assert locked - needed(project["dependencies"]) <= {"setuptools", "greenlet", "tzdata"}
 
 
+def test_cluster_lock_pins_what_the_optional_part_names():
+    """The plugin is pinned in a version that the optional part allows, and its lock pins nothing of the other locks."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    locked = pins("requirements-cluster.lock")
+    for requirement in map(Requirement, project["optional-dependencies"]["cluster"]):
+        assert requirement.specifier.contains(locked[canonicalize_name(requirement.name)])
+    assert not set(locked) & set(pins("requirements.lock") | pins("requirements-dev.lock"))
+
+
 def test_locked_versions_are_the_tested_ones():
     """The tests run on the pinned versions, so that a pass says something about them."""
     locked = pins("requirements.lock") | pins("requirements-dev.lock")
