@@ -159,15 +159,16 @@ def _atmospheric():
 
 def _measures():
     from rich.console import Group
+    from rich.markup import escape
 
     from sim.columns import ARRAY_MEASURES, MEASURES
 
     table = plain_table("measure", "unit", "per band", "meaning")
     for name, measure in MEASURES.items():
         meaning = measure.meaning if measure.available else f"{measure.meaning} (not computed by this version)"
-        table.add_row(name, measure.unit, "yes" if measure.per_band else "no", meaning)
+        table.add_row(name, measure.unit, "yes" if measure.per_band else "no", escape(meaning))
     caption = "In array.csv, for each direction and band of a study with a table \\[array]; no limits on these."
     arrays = plain_table("of an array", "unit", "meaning", caption=caption)
     for name, (unit, meaning) in ARRAY_MEASURES.items():
-        arrays.add_row(name, unit, meaning)
+        arrays.add_row(name, unit, escape(meaning))
     return Group(table, arrays)

@@ -3,6 +3,7 @@
 import argparse
 from pathlib import Path
 
+from sim.commands.called import called
 from sim.errors import BandfloorError, Fault, StudyError
 from sim.tables import new_file
 
@@ -34,5 +35,12 @@ def act(given) -> int:
         ) from None
     except OSError as error:
         raise BandfloorError(f"{given.file}: cannot be written: {error.strerror}.\n  Name another place.") from error
-    print(f"{given.file} written. Next:\n  bandfloor check {given.file}\n  bandfloor run {given.file}")
+    name = called()
+    width = len(f"{name} check {given.file}")
+    print(
+        f"{given.file} written: every line explained, and it runs as it is. Next:\n"
+        f"  {name} check {given.file}   what it says, as a drawing; runs nothing\n"
+        f"  {f'{name} run {given.file}':<{width}}   the answer, and a report: results/{path.stem}/report.html\n"
+        "Then change it for your own antenna; docs/tutorial.md goes on from there to order and bench."
+    )
     return 0

@@ -122,15 +122,25 @@ def test_bad_arguments(folder, capsys, words, last):
     assert written(folder) == []
 
 
-def test_what_new_writes_can_be_checked(folder, capsys):
+def test_what_new_writes_can_be_checked(folder, capsys, monkeypatch):
     """The starter study is sound, and says what to do next."""
+    monkeypatch.delenv("BANDFLOOR_COMMAND", raising=False)
     assert main(["new", "deep/mine.toml"]) == 0
     said = capsys.readouterr().out
-    assert said == "deep/mine.toml written. Next:\n  bandfloor check deep/mine.toml\n  bandfloor run deep/mine.toml\n"
+    assert "\n  bandfloor check deep/mine.toml  " in said and "\n  bandfloor run deep/mine.toml  " in said
+    assert "results/mine/report.html" in said
     assert main(["check", "deep/mine.toml"]) == 0
     title = tomllib.loads((folder / "deep" / "mine.toml").read_text(encoding="utf-8"))["title"]
     assert title in capsys.readouterr().out
     assert written(folder) == ["deep"]
+
+
+def test_what_to_type_next_is_what_was_typed(folder, capsys, monkeypatch):
+    """From a checkout the lines to copy begin with the launcher as it was called; nothing strange is repeated."""
+    for name, shown in (("./bandfloor", "./bandfloor"), ("x; rm y", "bandfloor"), ("", "bandfloor")):
+        monkeypatch.setenv("BANDFLOOR_COMMAND", name)
+        assert main(["new", f"study{len(name)}.toml"]) == 0
+        assert f"\n  {shown} check study{len(name)}.toml " in capsys.readouterr().out
 
 
 def test_what_export_writes(folder, capsys):

@@ -109,3 +109,9 @@ def test_wishes_are_checked(capsys):
         "list cables, --supply: chooses among op-amps, not among cables.\n"
         "  Take it out, or: bandfloor list opamps --supply …\n"
     )
+
+
+def test_measures_are_listed_whole(said):
+    """Each measure with its meaning to the last sign: brackets of a table's name are no markup."""
+    words = " ".join(said("measures"))
+    assert "fully modulated; needs [[strong]]" in words

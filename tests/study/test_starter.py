@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+import pytest
+
 import sim.study
 from sim.study.antennas import ANTENNA_MODELS
 from sim.study.read import read_study
@@ -51,6 +53,46 @@ def test_other_ways_of_writing_work(tmp_path):
     path = tmp_path / "parts.toml"
     path.write_text(TEXT.replace(f"#   {parts[0]}", parts[0]), encoding="utf-8")
     assert read_study(path).amplifier.parts["Rf"] == "22k 1% thick-film lot"
+
+
+def _blocks() -> list[list[str]]:
+    """The tables of the second part, each with the lines below its head, switched on."""
+    blocks: list[list[str]] = []
+    for line in TEXT.partition("Part 2")[2].split("\n"):
+        if line.startswith("#   [") and not line.startswith("#   [array.") and not line.startswith("#   [[array."):
+            blocks.append([])
+        elif not line.startswith("#   "):
+            blocks.append([]) if blocks and blocks[-1] else None
+            continue
+        if blocks:
+            blocks[-1].append(line[4:])
+    return [block for block in blocks if block and block[0].startswith("[")]
+
+
+@pytest.mark.parametrize("block", [b for b in _blocks() if b[0] != "[amplifier.model]"], ids=lambda block: block[0])
+def test_what_is_needed_now_and_then_works(block, tmp_path):
+    """Each table of the second part can be switched on as it stands (that of a maker's model needs its file)."""
+    path = tmp_path / "study.toml"
+    path.write_text(TEXT + "\n" + "\n".join(block) + "\n", encoding="utf-8")
+    study = read_study(path)
+    assert study != read_study(STARTER) or block[0] == "[fixture]", "all of [fixture] is shown at its defaults"
+
+
+def test_the_second_part_is_found():
+    """The reader of blocks sees all tables there are."""
+    assert [block[0] for block in _blocks()] == [
+        "[stability]", "[array]", "[[strong]]", "[weather]", "[fixture]", "[feedline.tee]", "[amplifier.model]",
+    ]  # fmt: skip
+
+
+def test_further_keys_work(tmp_path):
+    """Keys of tables of the first part that are shown in the second can be taken as they stand, too."""
+    for head, first in (("amplifier", "series_input"), ("supply", "regulator")):
+        lines = TEXT[TEXT.index(f"#   {first} =") :].split("\n\n")[0].split("\n")
+        added = "\n".join(line[4:] for line in lines)
+        path = tmp_path / f"{head}.toml"
+        path.write_text(TEXT.replace(f"\n[{head}]\n", f"\n[{head}]\n{added}\n"), encoding="utf-8")
+        assert getattr(read_study(path), head) != getattr(read_study(STARTER), head)
 
 
 def test_lines_are_short():
