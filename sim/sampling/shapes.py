@@ -5,7 +5,6 @@ randomness there is.
 """
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 
 def uniform(u, low, high):
@@ -24,6 +23,9 @@ def truncated_normal(u, low, high, sigma):
     sigma : float
         Standard deviation before the cut; 0 leaves 0 where the ends allow it.
     """
+    # Half of the time that a command needs to start, where nothing is drawn.
+    from scipy.special import ndtr, ndtri
+
     # A part of 0 % has sigma 0: any scale then does, since what is scaled is nothing.
     scale = sigma if sigma > 0 else 1.0
     below, above = ndtr(np.asarray(low) / scale), ndtr(np.asarray(high) / scale)
