@@ -2,8 +2,8 @@
 #
 #   snakemake -c all --config study=studies/marsh-square.toml
 #
-# Further settings: out=DIR (default results/<study's name>), units=N (instead of the study's own number), workers=N (how
-# many jobs are meant to run at once, where jobs run on other machines: docs/cluster.md).
+# Further settings: out=DIR (default results/<study's name>), units=N (instead of the study's own number), workers=N (for
+# how many cores the run is cut; needed where jobs run on other machines: docs/cluster.md).
 
 import sys
 from pathlib import Path
