@@ -2,8 +2,8 @@
 #
 #   snakemake -c all --config study=studies/marsh-square.toml
 #
-# Further settings: out=DIR (default results/<study's name>), units=N (instead of the study's own number), workers=N (how
-# many jobs are meant to run at once, where jobs run on other machines: docs/cluster.md).
+# Further settings: out=DIR (default results/<study's name>), units=N (instead of the study's own number), workers=N
+# (for how many cores the run is cut; needed where jobs run on other machines: docs/cluster.md).
 
 import sys
 from pathlib import Path
@@ -25,7 +25,7 @@ UNITS = f"--units {int(config['units'])}" if config.get("units") else ""
 MARK = mark_inputs(OUT, INPUTS, config.get("units"))
 # Each job on another machine plans the run anew, and that machine's own cores must not change the plan.
 if workflow.remote_exec and not config.get("workers"):
-    sys.exit("Jobs on other machines need their number said. Add to --config: workers=N")
+    sys.exit("Jobs on other machines must all cut the run alike. Add to --config: workers=4 (docs/cluster.md)")
 WORKERS = int(config["workers"]) if config.get("workers") else workflow.cores or 1
 
 # A step takes the shell's place, and ends with this process, should it be killed (see sim/engine/leash.py).

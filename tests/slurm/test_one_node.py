@@ -55,3 +55,20 @@ def test_slurm_gives_the_same_bytes_as_a_local_run(tmp_path):
     assert sorted(job.parent.name for job in jobs) == ["1-of-2", "2-of-2"]
     assert {"report.html", "measures.parquet", "answer.json"} <= set(_contents(here))
     assert _contents(there) == _contents(here)
+
+
+def test_a_job_elsewhere_without_workers_is_refused(tmp_path):
+    """A job on another machine does not guess from its own cores how the run was cut, and says what to add."""
+    (tmp_path / "study.toml").write_text(SMALL, encoding="utf-8")
+    words = ("--mode", "remote", "--dry-run", "--cores", "1", "--config", "study=study.toml", "out=out")
+    for more, refused in (((), True), (("workers=4",), False)):
+        done = subprocess.run(
+            [sys.executable, "-m", "snakemake", "-s", ROOT / "Snakefile", *words, *more],
+            cwd=tmp_path,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=120,
+        )
+        assert (done.returncode != 0, "workers=4" in done.stderr) == (refused, refused), done.stderr
