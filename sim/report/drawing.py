@@ -20,7 +20,7 @@ def inlined(svg: str, name: str, label: str) -> str:
     name : str
         Unique on the page; put before every id, so that figures do not take each other's glyphs and clips.
     label : str
-        Read out in place of the drawing.
+        Read out in place of the drawing; its caption, ``caption-<name>`` on the page, describes it.
 
     Returns
     -------
@@ -38,7 +38,8 @@ def inlined(svg: str, name: str, label: str) -> str:
     rest = re.sub(r'href="#', f'href="#{name}-', rest).replace("url(#", f"url(#{name}-")
     rest = _INK.sub(lambda hit: _NAME[hit.group(0).lower()], rest)
     rest = re.sub(r"\s*\n\s*", "\n", rest).replace("xlink:href", "href")
-    return f'<svg role="img" aria-label="{_attribute(label)}" {box.group(0)}>{rest.rstrip()}'
+    names = f'aria-label="{_attribute(label)}" aria-describedby="caption-{_attribute(name)}"'
+    return f'<svg role="img" {names} {box.group(0)}>{rest.rstrip()}'
 
 
 def _attribute(text: str) -> str:

@@ -159,7 +159,8 @@ class Page:
     yield_grid: YieldGrid = field(default_factory=YieldGrid)
     limits_set: bool = False
     yields_note: str = ""
-    figures: tuple[Picture, ...] = ()
+    figures: tuple[Picture, ...] = ()  # those that decide first
+    deciding: int = 0  # how many of them
     drivers: tuple[DriverList, ...] = ()
     drivers_note: str = ""
     order: OrderSection = field(default_factory=OrderSection)

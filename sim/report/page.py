@@ -1,11 +1,14 @@
 """The page a run ends in: one HTML file that opens with the answer and needs nothing beside it.
 
-No script, no font, no picture from elsewhere; the drawings stand in the page. All text passes the template's
-escaping, since titles, part names and engine messages come from outside.
+No font, no picture, no script from elsewhere: the drawings stand in the page, and the one script that it carries is
+known to the browser by its checksum, so that no other runs and nothing is ever fetched. All text passes the
+template's escaping, since titles, part names and engine messages come from outside.
 """
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 import platform
 import tomllib
@@ -14,6 +17,8 @@ from importlib import metadata
 from pathlib import Path
 
 from sim.plots.figures import read_index
+from sim.report.contents import sections
+from sim.report.deciding import split
 from sim.report.model import Fact, Page, Picture, YieldGrid
 from sim.report.order import order_section
 from sim.tables import replace_file
@@ -61,7 +66,18 @@ def render(page: Page) -> str:
         undefined=StrictUndefined,
     )
     env.filters["drawing"] = Markup
-    return env.get_template("page.html.j2").render(page=page)
+    env.filters["sections"] = sections
+    script = (_TEMPLATES / "page.js").read_text(encoding="utf-8")
+    return env.get_template("page.html.j2").render(page=page, script=script, policy=policy(script))
+
+
+def policy(script: str) -> str:
+    """What a browser may load for the page: nothing; it may run this one script, and the page's own styles."""
+    checksum = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+    return (
+        f"default-src 'none'; script-src 'sha256-{checksum}'; style-src 'unsafe-inline';"
+        " base-uri 'none'; form-action 'none'"
+    )
 
 
 def compose(out_dir: Path) -> Page:
@@ -101,6 +117,7 @@ def compose(out_dir: Path) -> Page:
     state, stamp = _stamp(answer, limits_set)
     products, products_note = products_table(out_dir, answer, names)
     title = str(study.get("title", "")) or "Untitled study"
+    first_figures, rest_figures = split(_pictures(out_dir), _hardest(summary))
     return Page(
         title=title,
         state=state,
@@ -126,7 +143,8 @@ def compose(out_dir: Path) -> Page:
         yield_grid=tables.yield_grid(summary, shown) if len(names) > 1 else YieldGrid(),
         limits_set=limits_set,
         yields_note=shown.note.replace("drawn", "listed"),
-        figures=_pictures(out_dir),
+        figures=(*first_figures, *rest_figures),
+        deciding=len(first_figures),
         drivers=lists,
         drivers_note=f"{at_band} {whose}".strip(),
         order=order_section(out_dir),
@@ -193,6 +211,15 @@ def _facts(study: Mapping, summary, names: Mapping[int, str], failures, tables) 
         facts.append(Fact("Hardest limit", f"{where}: {words.percent(worst['yield'])} pass"))
     facts.append(Fact("Did not simulate", str(failures["unit"].nunique()) if len(failures) else "none"))
     return tuple(facts)
+
+
+def _hardest(summary) -> str:
+    """Measure of the limit that fewest units keep; empty where all keep all."""
+    from sim.plots import choice
+
+    limited = summary[choice.limited_rows(summary)]
+    missed = limited[limited["yield"] < 1]
+    return "" if missed.empty else str(missed.loc[missed["yield"].idxmin(), "measure"])
 
 
 def _pictures(out_dir: Path) -> tuple[Picture, ...]:

@@ -1,15 +1,19 @@
 """The report: opens with the answer, holds what it must, trusts no text, needs nothing beside it."""
 
+import base64
+import hashlib
 import json
 import math
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
 from sim.plots import inks
 from sim.plots.figures import write_figures
+from sim.report import page as page_module
 from sim.report.page import write_report
 from tests.plots.invented import invented_run
 from tests.plots.test_legible import contrast
@@ -41,7 +45,7 @@ class Reader(HTMLParser):
         self.open.pop()
 
     def handle_data(self, data):
-        if data.strip() and "style" not in self.open[-1:]:
+        if data.strip() and self.open[-1:] not in (["style"], ["script"]):
             self.words.append(" ".join(data.split()))
 
 
@@ -154,9 +158,10 @@ def hostile(tmp_path_factory):
 
 
 def test_texts_from_outside_stay_text(hostile):
-    """No script, image or handler appears, template marks stay, and the title reads as written."""
+    """No script but the page's own, image or handler appears, template marks stay, the title reads as written."""
     page = read(hostile)
-    assert not {"script", "img", "iframe", "object", "embed", "link", "foreignobject"} & set(page.tags)
+    assert page.tags.count("script") == 1 and page.tags[-1] == "script"
+    assert not {"img", "iframe", "object", "embed", "link", "foreignobject"} & set(page.tags)
     assert not [a for a in page.attributes if a[1].startswith("on")]
     assert "{{ 7 * 7 }}" in page.words and "49" not in page.words
     assert any(w.startswith("<script>alert(1)</script>") for w in page.words)
@@ -173,7 +178,14 @@ def test_it_is_one_file_without_network(run, request):
         v for _, name, v in page.attributes if name in ("href", "src", "xlink:href", "action", "data")
     ]
     assert references and all(v.startswith("#") for v in references)
-    assert ("meta", "content", "default-src 'none'; style-src 'unsafe-inline'") in page.attributes
+    script = (Path(page_module.__file__).parent / "templates" / "page.js").read_text(encoding="utf-8")
+    assert text.count("<script") == 1 and f"<script>{script}</script>" in text
+    checksum = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    rules = next(v for tag, _, v in page.attributes if tag == "meta" and v.startswith("default-src"))
+    assert rules == (
+        f"default-src 'none'; script-src 'sha256-{checksum}'; style-src 'unsafe-inline'; base-uri 'none';"
+        " form-action 'none'"
+    )
 
 
 @pytest.mark.parametrize("run", ["one", "four"])
