@@ -21,6 +21,7 @@ def test_series_are_those_of_the_standard():
     assert " ".join(map(str, SERIES["E96"])) == E96
     assert SERIES["E12"] == SERIES["E24"][::2] and SERIES["E6"] == SERIES["E12"][::2]
     assert SERIES["E3"] == SERIES["E6"][::2] == (100, 220, 470) and SERIES["E48"] == SERIES["E96"][::2]
+    assert SERIES["E96"] == SERIES["E192"][::2] and len(set(SERIES["E192"])) == 192 and 920 in SERIES["E192"]
 
 
 @pytest.mark.parametrize(
@@ -55,7 +56,7 @@ def test_written_values_read_back(series):
         ("E12", "is no list and no span"),
         ("10p..1n", "is no list and no span"),
         ("E5 10p..1n", "no series"),
-        ("E192 10p..1n", "no series"),
+        ("E384 10p..1n", "no series"),
         ("E12 1n..10p", "runs downwards"),
         ("E12 0..10p", "is no end of a span"),
         ("E12 -1p..10p", "is no end of a span"),
