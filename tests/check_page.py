@@ -58,7 +58,9 @@ def page(rows: list[Row]) -> str:
     parts.append(
         "## Larger trials\n\nTrials with many random cases, by the test named; some take minutes and run with"
         " `-m slow` only. The figures are those of the last time somebody looked; what a test asserts is in it.\n\n"
-        + _trials()
+        + _trials("")
+        + "\nAgainst the program itself:\n\n"
+        + _trials("yes")
     )
     return "\n".join(parts)
 
@@ -100,12 +102,16 @@ def _marks(rows) -> str:
 
 
 def trials() -> list[dict]:
-    """The larger trials: what, against, found, test."""
+    """The larger trials: what, against, found, self, tests."""
     lines = [line for line in TRIALS.read_text(encoding="utf-8").splitlines() if line and line[0] != "#"]
     return list(csv.DictReader(lines))
 
 
-def _trials() -> str:
+def _trials(of_itself: str) -> str:
     lines = ["| what | against | found | tests |", "|---|---|---|---|"]
-    lines += [f"| {row['what']} | {row['against']} | {row['found']} | {row['tests']} |" for row in trials()]
+    lines += [
+        f"| {row['what']} | {row['against']} | {row['found']} | {row['tests']} |"
+        for row in trials()
+        if row["self"] == of_itself
+    ]
     return "\n".join(lines) + "\n"

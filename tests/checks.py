@@ -188,6 +188,12 @@ def _number(value, digits: int = 6) -> str:
     return f"{float(value):.{digits}g}"
 
 
+def tolerance_of(text: str) -> dict[str, float]:
+    """A tolerance as tables of values write it, "rel 0.02" or "abs 8", as keywords of a comparison."""
+    kind, size = text.split()
+    return {kind: float(size)}
+
+
 @cache
 def kept_rows() -> dict[str, tuple[Row, ...]]:
     """Rows of docs/checks.csv by test."""
