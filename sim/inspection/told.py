@@ -10,9 +10,6 @@ from sim.inspection.verdict import BAD, GOOD, UNKNOWN, Inspection, Worst
 from sim.quantity import format_quantity
 
 MOST_BANDS = 5
-FEW = 9
-"""Earlier sweeps below which their spread may be off by a third and more (95 % range of a standard deviation of nine
-units, 0.68 to 1.92: chi-square)."""
 
 
 @dataclass(frozen=True)
@@ -119,8 +116,10 @@ def _farthest(worst: Worst) -> str:
 def _batch(found: Inspection) -> list[str]:
     if found.batch is None:
         return []
-    few = "; of so few, read it with care" if found.batch.count < FEW else ""
-    lines = [f"Against {found.batch.count} earlier sweeps (difference from their mean, and z-score{few}):"]
+    lines = [
+        f"Against {found.batch.count} earlier sweeps (difference from their mean, and z-score; of so many boards, 95 %"
+        f" of all lie within z ±{found.batch.limit_z:.1f}, with 95 % confidence):"
+    ]
     for score in found.batch.scores[:MOST_BANDS]:
         lines.append(
             f"  {format_quantity(score.freq_hz, 'Hz', 3):>9}  {score.gain_db:+.3f} dB, z {score.gain_z:+.1f}"
@@ -196,6 +195,7 @@ def as_dict(told: Told) -> dict:
         else {
             "sweeps": found.batch.count,
             "inside_the_mask": found.batch.right,
+            "limit_z": found.batch.limit_z,
             "scores": [asdict(score) for score in found.batch.scores],
         },
         "drift": None

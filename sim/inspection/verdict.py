@@ -1,5 +1,6 @@
 """One sweep against the mask of good units, and what else could have made it: the verdict."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,7 @@ from sim.inspection.mask import Mask, gain_mask, match_mask, plane
 from sim.inspection.ready import Ready
 from sim.inspection.setups import DUMMY_STEP, PADS_DB
 from sim.quantity import format_quantity
+from sim.sampling.coverage import normal_limit
 
 GOOD, BAD, UNKNOWN = "good", "not good", "cannot tell"
 NOISY = 3.0
@@ -90,6 +92,14 @@ class Batch:
     scores: tuple[Score, ...]
     middle: Worst
     to_middle: Worst
+
+    @property
+    def limit_z(self) -> float:
+        """z-score within which 95 % of all boards lie, with 95 % confidence, as far as so few tell. [1]
+
+        A z-score also holds what the mean of the batch is unsure of; the limit is from that mean.
+        """
+        return normal_limit(self.count) / math.sqrt(1 + 1 / self.count)
 
     @property
     def right(self) -> bool:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from pathlib import Path
 
 from sim.plots import words
 from sim.quantity import PartValue, QuantityError, format_quantity, parse_part, parse_quantity
 from sim.report.model import BenchSheet, Table
+from sim.sampling.coverage import LEVEL, confidence_of_extremes, share_between_extremes, units_for_extremes
 
-ENOUGH = 93
-"""Units from which least and largest are limits for 95 % of boards with 95 % confidence: two-sided, after Wilks."""
+LEAST_PROMISE = 0.5
+"""Share of boards below which limits are not worth stating: our choice. [1]"""
 
 
 def bench_sheet(out_dir: Path, study: Mapping, scenario: int, names: Mapping[int, str]) -> BenchSheet:
@@ -67,12 +69,16 @@ def _cells(row, unit: bool = False) -> tuple[str, str]:
 
 def _note(study: Mapping, units: int, whose: str) -> str:
     run = study.get("run", {})
-    worth = (
-        f"the least and the largest of {units} virtual units: 95 % of boards lie between them, with 95 % confidence, at"
-        " each point by itself (Wilks)"
-        if units >= ENOUGH
-        else f"the least and the largest of {units} virtual units, which is too few to promise anything of a board"
-    )
+    promised = LEVEL if confidence_of_extremes(units, LEVEL) >= LEVEL else share_between_extremes(units)
+    worth = f"the least and the largest of {units} virtual units"
+    if promised < LEAST_PROMISE:
+        worth += ", which is too few to promise anything of a board"
+    else:
+        few = "" if promised == LEVEL else f"; {units_for_extremes()} units promise 95 %"
+        worth += (
+            f": {math.floor(100 * promised)} % of boards lie between them, with 95 % confidence, at each point by"
+            f" itself (Wilks){few}"
+        )
     return (
         f"{whose}Limits are {worth}. Add what your measurement is unsure of. Units are at"
         f" {run.get('temperature', '20')} °C, fed as in the study, through its line: feeding a unit on the bench"

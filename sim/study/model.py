@@ -350,7 +350,7 @@ class Vary(StudyTable):
 
     what: Text = study_key("dotted key of what is varied", '"feedline.length"')
     values: Annotated[tuple[Any, ...], BeforeValidator(_values)] = study_key(
-        'what it takes in turn: a list, or the preferred values (IEC 60063, E3 to E96) of a span, "E12 10p..1n"',
+        'what it takes in turn: a list, or the preferred values (IEC 60063, E3 to E192) of a span, "E12 10p..1n"',
         '["0", "60 m", "120 m"]',
     )
 

@@ -1,8 +1,8 @@
-"""Preferred values of parts, IEC 60063: the series E3 to E96, and spans of them as a study writes them.
+"""Preferred values of parts, IEC 60063: the series E3 to E192, and spans of them as a study writes them.
 
 A decade of E3, E6, E12 and E24 is a table of the standard (it is no rounding: 2.7, 3.0, 3.3, 3.6, 3.9, 4.3, 4.7 and
-8.2 are not what a geometric series gives). Those of E48 and E96 are the powers of ten to the n-th 48th or 96th, rounded
-to three digits (IEC 60063:2015; its one exception, 9.20, belongs to E192, which is left out here).
+8.2 are not what a geometric series gives). Those of E48, E96 and E192 are the powers of ten to the n-th 48th, 96th or
+192nd, rounded to three digits (IEC 60063:2015), with one exception: 9.20 of E192, where rounding gives 9.19.
 """
 
 import math
@@ -14,9 +14,11 @@ from sim.quantity import QuantityError, format_quantity, parse_quantity
 
 _E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
 
+_E192 = tuple({919: 920}.get(value, value) for value in (round(100 * 10 ** (n / 192)) for n in range(192)))
+
 SERIES: dict[str, tuple[int, ...]] = {
     **{f"E{count}": tuple(10 * value for value in _E24[:: 24 // count]) for count in (3, 6, 12, 24)},
-    **{f"E{count}": tuple(round(100 * 10 ** (n / count)) for n in range(count)) for count in (48, 96)},
+    **{f"E{count}": _E192[:: 192 // count] for count in (48, 96, 192)},
 }
 """One decade of each series, in hundredths of its first value."""
 

@@ -16,8 +16,10 @@ from sim.deck.build import antenna_of
 from sim.steps.cautions import cautions
 from sim.study.read import read_study
 from tests.antenna.test_short_vertical import ngspice_table
+from tests.checks import Against, Standing, tolerance_of
 from tests.conftest import command
 
+AGAINST = Against("earth rods", "published resistance, see tests/data/textbook-antennas", Standing.PAPER)
 needs_ngspice = pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice on PATH")
 SOIL = {soil.name: soil for soil in SOILS}
 FILE = Path(__file__).parents[1] / "data" / "textbook-antennas" / "earth_rod.csv"
@@ -46,7 +48,7 @@ def close(count=1, spacing=3.0):
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: r["case"])
-def test_published_resistance_through_an_export(row, tmp_path):
+def test_published_resistance_through_an_export(check, row, tmp_path):
     """What a rod at the feed adds to an exported antenna, at 0.3 MHz, is the published resistance."""
     seen = {}
     for feed in ("0", "rod"):
@@ -61,7 +63,7 @@ soil_conductivity = "{row["conductivity"]} S/m"
         assert done.returncode == 0, done.stderr
         seen[feed] = skrf.Network(str(out)).z[0, 0, 0]
     added = seen["rod"] - seen["0"]
-    assert added.real == pytest.approx(float(row["value"]), rel=float(row["tolerance"].split()[1]))
+    check("resistance of a rod", added.real, float(row["value"]), **tolerance_of(row["tolerance"]), unit="ohm")
 
 
 @pytest.mark.parametrize("spacing", [0.2, 1.0, 3.0, 10.0])

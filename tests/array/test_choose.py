@@ -7,8 +7,10 @@ import pytest
 
 from sim.array import choose as module
 from sim.array.choose import choose, replaced, score
+from tests.checks import Against, Standing
 
 # Eight units at one frequency; best sets and scores: exhaustive search by other code.
+AGAINST = Against("choosing units", "exhaustive search by other code", Standing.OTHER_CODE)
 EIGHT = 10 ** (np.array([0.0, 0.12, -0.08, 0.05, 0.31, -0.22, 0.1, -0.03]) / 20) * np.exp(
     1j * np.deg2rad([0.0, 0.8, -0.5, 0.3, 1.9, 0.2, -1.1, 0.4])
 )
@@ -21,11 +23,12 @@ def _random(count: int, n_freq: int = 3, seed: int = 1) -> np.ndarray:
 
 
 @pytest.mark.parametrize(("pick", "units", "value"), [(3, (1, 4, 8), 0.0048203), (4, (1, 3, 4, 8), 0.00816433)])
-def test_eight_units(pick, units, value):
+def test_eight_units(check, pick, units, value):
     """Set and score are those of other code."""
     found = choose(EIGHT[:, None], pick)
     assert tuple(unit + 1 for unit in found.sets[0]) == units
-    assert found.exact and found.scores[0] == pytest.approx(value, abs=1e-7)
+    assert found.exact
+    check("spread of the best set", found.scores[0], value, abs=1e-7)
 
 
 # Ten gains in dB; smallest ranges by exhaustive search, and by sorting: the best are consecutive (exchange argument).
@@ -33,10 +36,10 @@ TEN = np.array([12.03, 11.87, 12.21, 12.1, 11.95, 12.4, 12.08, 12.15, 11.7, 12.1
 
 
 @pytest.mark.parametrize(("pick", "width"), [(4, 0.07), (6, 0.18)])
-def test_gains_alone(pick, width):
+def test_gains_alone(check, pick, width):
     """With real gains the chosen units are neighbours in order of gain, and span no more than the best range."""
     members = list(choose(10 ** (TEN / 20)[:, None].astype(complex), pick).sets[0])
-    assert np.ptp(TEN[members]) == pytest.approx(width, abs=1e-9)
+    check("range of the best set", np.ptp(TEN[members]), width, abs=1e-9, unit="dB")
     rank = np.argsort(np.argsort(TEN))[members]
     assert np.ptp(rank) == pick - 1
 

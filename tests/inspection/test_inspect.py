@@ -237,6 +237,8 @@ def test_against_a_batch(bench, place):
 
     batch = tuple(ready(gain) for gain in cloud.gain[:12])
     own = inspect(cloud, ready(cloud.nominal), [1.83e6, 7.05e6], batch)
+    # ISO 16269-6: 3.175 standard deviations from the mean of twelve.
+    assert own.batch.limit_z == pytest.approx(3.175 / np.sqrt(1 + 1 / 12), abs=1e-3)
     assert own.batch.count == 12 and own.batch.right and all(abs(score.gain_z) < 3.5 for score in own.batch.scores)
     shifted = cloud.nominal * 10 ** (0.8 / 20)
     alone = inspect(cloud, ready(shifted), [1.83e6], batch, same_setup=12)

@@ -5,9 +5,11 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-import pytest
+from tests.checks import Against, Standing
 
 FILE = Path(__file__).parents[1] / "data" / "opamp-examples" / "examples.csv"
+BY_HAND = Against("op-amp stages", "closed forms of one and two poles", Standing.HAND)
+SHEETS = Against("op-amp stages", "examples and formulas of TI and Analog Devices data sheets", Standing.SHEET)
 CHECKED: set[tuple[str, str]] = set()
 """Rows that a test has said it checks, by :func:`checks`."""
 
@@ -19,10 +21,16 @@ class Row:
     value: float
     tolerance: float
     share: bool
+    case: str
+    quantity: str
+    unit: str
+    against: Against
 
-    def near(self):
-        """What a found value is compared with."""
-        return pytest.approx(self.value, **{"rel" if self.share else "abs": self.tolerance})
+    def held(self, check, ours, rel: float | None = None) -> None:
+        """Compare a found value with it, within its own tolerance or a wider one whose reason stands at the number."""
+        size = {"rel" if self.share else "abs": self.tolerance} if rel is None else {"rel": rel}
+        ours = float(ours)
+        check(self.quantity, ours, self.value, **size, unit=self.unit, case=self.case, against=self.against)
 
 
 def read() -> dict[tuple[str, str], dict]:
@@ -38,7 +46,16 @@ def row(case: str, quantity: str) -> Row:
     """One row; its tolerance must be a number."""
     entry = ROWS[case, quantity]
     number, percent = re.match(r"([0-9.]+) ?(%?)", entry["tolerance"]).groups()
-    return Row(float(entry["value"]), float(number) / (100 if percent else 1), bool(percent))
+    told, unit = entry["source"], "" if entry["unit"] == "1" else entry["unit"]
+    return Row(
+        float(entry["value"]),
+        float(number) / (100 if percent else 1),
+        bool(percent),
+        case,
+        quantity,
+        unit,
+        BY_HAND if told.startswith("hand") else SHEETS,
+    )
 
 
 def checks(case: str, *quantities: str):

@@ -13,7 +13,9 @@ from pathlib import Path
 import pytest
 
 from sim.summary.yields import clopper_pearson
+from tests.checks import NOT_AT_HAND, Against, Standing
 
+AGAINST = Against("intervals of a share", "Wilson 1927; Clopper and Pearson 1934", Standing.PAPER, NOT_AT_HAND)
 TABLE = Path(__file__).parents[1] / "data" / "binomial-clopper-pearson-1934" / "yields.csv"
 LINES = TABLE.read_text(encoding="utf-8").splitlines()
 ROWS = list(csv.DictReader(line for line in LINES if line[0] != "#"))
@@ -26,11 +28,11 @@ def at_least(k, n, share):
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row['passed']}-of-{row['n']}")
-def test_clopper_pearson(row):
+def test_clopper_pearson(check, row):
     """Both ends agree with the table to its last decimal."""
     low, high = clopper_pearson(int(row["passed"]), int(row["n"]))
-    assert low == pytest.approx(float(row["low"]), abs=5.1e-5)
-    assert high == pytest.approx(float(row["high"]), abs=5.1e-5)
+    check("lower end", low, float(row["low"]), abs=5.1e-5)
+    check("upper end", high, float(row["high"]), abs=5.1e-5)
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row['passed']}-of-{row['n']}")

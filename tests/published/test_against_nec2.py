@@ -18,7 +18,9 @@ import pytest
 from scipy.optimize import brentq
 
 from sim.antenna.short_vertical import short_vertical
+from tests.checks import Against, Standing, tolerance_of
 
+AGAINST = Against("short verticals", "NEC-2 (nec2c 1.3), own decks", Standing.PROGRAM)
 FILE = Path(__file__).parents[1] / "data" / "nec2-nec2c-1.3" / "short_vertical.csv"
 ROWS = list(csv.DictReader(line for line in FILE.read_text(encoding="utf-8").splitlines() if line[0] != "#"))
 
@@ -50,12 +52,10 @@ def modelled(row):
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: f"{r['case']}-{r['quantity']}-{r['frequency_hz']}")
-def test_row_within_its_tolerance(row):
+def test_row_within_its_tolerance(check, row):
     """Impedance, height, capacitance and resonance agree with NEC-2 within the row's stated tolerance."""
-    kind, size = row["tolerance"].split()
-    value = float(row["value"])
-    allowed = float(size) * (abs(value) if kind == "rel" else 1.0)
-    assert modelled(row) == pytest.approx(value, abs=allowed)
+    value, allowed = float(row["value"]), tolerance_of(row["tolerance"])
+    check(row["quantity"], modelled(row), value, **allowed, unit=row["unit"])
 
 
 def worst(quantity):

@@ -15,7 +15,10 @@ import pytest
 from sim.cli import main
 from sim.deck.build import antenna_of
 from sim.study.read import read_study
+from tests.checks import Against, Standing, tolerance_of
 
+AGAINST = Against("level dipoles", "NEC-2 (nec2c 1.3), own decks", Standing.PROGRAM)
+STATIC = Against("level dipoles", "static moment method, own code", Standing.OTHER_CODE)
 FILE = Path(__file__).parents[1] / "data" / "nec2-nec2c-1.3" / "short_dipole.csv"
 ROWS = list(csv.DictReader(line for line in FILE.read_text(encoding="utf-8").splitlines() if line[0] != "#"))
 OF_EXPORT = [row for row in ROWS if row["quantity"].startswith("Z_")]
@@ -49,15 +52,15 @@ frequencies = {bands or [1.8e6]}
     return path
 
 
-def within(ours, row):
-    """Whether a value lies within a row's tolerance."""
-    kind, size = row["tolerance"].split()
-    value = float(row["value"])
-    return ours == pytest.approx(value, abs=float(size) * (abs(value) if kind == "rel" else 1.0))
+def within(check, ours, row):
+    """Compare a value with a row, within the row's tolerance."""
+    against = STATIC if row["quantity"] == "C_common" else AGAINST
+    ours, value = float(ours), float(row["value"])
+    check(row["quantity"], ours, value, **tolerance_of(row["tolerance"]), unit=row["unit"], against=against)
 
 
 @pytest.mark.parametrize("row", OF_EXPORT, ids=lambda r: f"{r['case']}-{r['quantity']}-{r['frequency_hz']}")
-def test_impedance_as_exported(row, tmp_path):
+def test_impedance_as_exported(check, row, tmp_path):
     """The exported file, read by scikit-rf, holds the impedance within the row's stated tolerance."""
     skrf = pytest.importorskip("skrf")
     path = tmp_path / "dipole.s1p"
@@ -66,11 +69,11 @@ def test_impedance_as_exported(row, tmp_path):
     at = np.abs(network.f - float(row["frequency_hz"])).argmin()
     assert network.f[at] == pytest.approx(float(row["frequency_hz"]))
     z = network.z[at, 0, 0]
-    assert within(z.real if row["quantity"] == "Z_re" else z.imag, row)
+    within(check, z.real if row["quantity"] == "Z_re" else z.imag, row)
 
 
 @pytest.mark.parametrize("row", OF_STUDY, ids=lambda r: f"{r['case']}-{r['quantity']}-{r['frequency_hz']}")
-def test_emf_and_common_mode_of_a_study(row, tmp_path):
+def test_emf_and_common_mode_of_a_study(check, row, tmp_path):
     """Open-circuit voltage, height in free space and common-mode capacitance agree within the row's tolerance."""
     antenna, freq = antenna_of(read_study(study_of(row, tmp_path))), float(row["frequency_hz"] or "nan")
     match row["quantity"]:
@@ -80,7 +83,7 @@ def test_emf_and_common_mode_of_a_study(row, tmp_path):
             ours = antenna.effective_height(freq)
         case "C_common":
             ours = antenna.common_capacitance * 1e12
-    assert within(ours, row)
+    within(check, ours, row)
 
 
 def test_resistance_over_soil_is_that_of_nec2(tmp_path):

@@ -89,7 +89,7 @@ def _noise_gain(found, gbw_hz, freq_hz):
 @checks("tia-exact-A", "f0", "q", "f3db", "peak_above_dc")
 @checks("tia-exact-B", "f0", "q", "f3db", "peak_above_dc")
 @checks("tia-exact-E", "f0", "q", "f3db", "peak_above_dc")
-def test_one_pole_transimpedance_stage(tmp_path, case):
+def test_one_pole_transimpedance_stage(check, tmp_path, case):
     """Resonance, quality, bandwidth and peaking of the second-order closed form."""
     rf, cf, cin, gbw = EXACT[case]
     name, f0 = f"tia-exact-{case}", row(f"tia-exact-{case}", "f0")
@@ -99,18 +99,18 @@ def test_one_pole_transimpedance_stage(tmp_path, case):
     z_low = found.transimpedance(np.array([2e4]))[0]
     turned = np.unwrap(np.angle(z / z_low))
     at = np.interp(np.pi / 2, -turned, np.log(freq_hz))
-    assert np.exp(at) == f0.near()
-    assert np.interp(at, np.log(freq_hz), np.abs(z / z_low)) == row(name, "q").near()
+    f0.held(check, np.exp(at))
+    row(name, "q").held(check, np.interp(at, np.log(freq_hz), np.abs(z / z_low)))
     width, top = _bandwidth(found)
-    assert width == row(name, "f3db").near()
-    assert top == row(name, "peak_above_dc").near()
+    row(name, "f3db").held(check, width)
+    row(name, "peak_above_dc").held(check, top)
 
 
 @pytest.mark.parametrize("case", EXACT)
 @checks("tia-exact-A", "noise_gain_zero", "noise_gain_plateau")
 @checks("tia-exact-B", "noise_gain_zero", "noise_gain_plateau")
 @checks("tia-exact-E", "noise_gain_zero", "noise_gain_plateau")
-def test_one_pole_noise_gain(tmp_path, case):
+def test_one_pole_noise_gain(check, tmp_path, case):
     """The noise gain, read off the loop as A/T, turns up at 1/(2π RF Ct) and ends at 1 + Cin/CF."""
     rf, cf, cin, gbw = EXACT[case]
     zero, plateau = row(f"tia-exact-{case}", "noise_gain_zero"), row(f"tia-exact-{case}", "noise_gain_plateau")
@@ -120,7 +120,7 @@ def test_one_pole_noise_gain(tmp_path, case):
     assert below == pytest.approx(np.sqrt(1.01), rel=5e-4)
     # |1 + jf/fz| is √2 at fz; half of a deviation of fz shows in it, so half the tolerance holds fz to the row's.
     assert at * np.hypot(1, zero.value / pole) == pytest.approx(np.sqrt(2), rel=zero.tolerance / 2)
-    assert above * np.hypot(1, 1 / 30) == plateau.near()
+    plateau.held(check, above * np.hypot(1, 1 / 30))
 
 
 def _integrated(found):
@@ -132,7 +132,7 @@ def _integrated(found):
 @checks("tia-exact-A", "vn_out_from_rf", "vn_out_from_en")
 @checks("tia-exact-B", "vn_out_from_rf", "vn_out_from_en")
 @checks("tia-exact-E", "vn_out_from_rf", "vn_out_from_en")
-def test_one_pole_transimpedance_noise(tmp_path, case):
+def test_one_pole_transimpedance_noise(check, tmp_path, case):
     """Thermal noise of the feedback resistor, and 1 nV/√Hz of the op-amp, integrated over all frequencies."""
     rf, cf, cin, gbw = EXACT[case]
     wide = {"noise": (1e2, 3e10), "points": 60, "celsius": "27"}
@@ -140,8 +140,8 @@ def test_one_pole_transimpedance_noise(tmp_path, case):
     noisy = bench(tmp_path, transimpedance(rf, cf), {"gbw_hz": gbw, "en_nv_rthz": 1}, "0", cin, **wide)
     # The quiet op-amp still has 0.1 nV/√Hz, so the two runs are two equations.
     of_en = (_integrated(noisy) - _integrated(quiet)) / 0.99
-    assert np.sqrt(of_en) == row(f"tia-exact-{case}", "vn_out_from_en").near()
-    assert np.sqrt(_integrated(quiet) - 0.01 * of_en) == row(f"tia-exact-{case}", "vn_out_from_rf").near()
+    row(f"tia-exact-{case}", "vn_out_from_en").held(check, np.sqrt(of_en))
+    row(f"tia-exact-{case}", "vn_out_from_rf").held(check, np.sqrt(_integrated(quiet) - 0.01 * of_en))
 
 
 def _f3db(gbw, rf, cf, c):
@@ -168,10 +168,10 @@ SHEETS = [
 
 @pytest.mark.parametrize(("part", "named", "rf", "cf", "source_c", "allowed"), SHEETS)
 @checks("opa656-tia-pub", "f3db_circuit")
-def test_data_sheet_transimpedance_bandwidth(tmp_path, part, named, rf, cf, source_c, allowed):
+def test_data_sheet_transimpedance_bandwidth(check, tmp_path, part, named, rf, cf, source_c, allowed):
     """The catalogue's op-amp in the sheet's circuit has the sheet's bandwidth."""
     found = bench(tmp_path, transimpedance(rf, cf), part, "0", source_c)
-    assert _bandwidth(found, low=1e4)[0] == pytest.approx(row(*named).value, rel=allowed)
+    row(*named).held(check, _bandwidth(found, low=1e4)[0], allowed)
 
 
 # case, GBW, RF, C in all: CF for a flat response from the pole √(GBW/(4π RF C)), bandwidth √(GBW/(2π RF C))
@@ -181,15 +181,15 @@ FLAT = {"opa656-tia-pub": (230e6, 100e3, 23.3e-12), "opa657-tia-pub": (1.6e9, 20
 @pytest.mark.parametrize("case", FLAT)
 @checks("opa656-tia-pub", "feedback_pole", "cf_butterworth", "f3db_formula")
 @checks("opa657-tia-pub", "f3db_formula")
-def test_formulas_of_the_transimpedance_examples(tmp_path, case):
+def test_formulas_of_the_transimpedance_examples(check, tmp_path, case):
     """The sheet's pole, capacitor and bandwidth by its formulas; in a deck of one pole that capacitor is flat."""
     gbw, rf, c = FLAT[case]
     pole, width = _f45(gbw, 2 * rf, c), _f45(gbw, rf, c)
     cf = 1 / (2 * math.pi * rf * pole)
-    assert width == row(case, "f3db_formula").near()
+    row(case, "f3db_formula").held(check, width)
     if (case, "feedback_pole") in ROWS:
-        assert pole == row(case, "feedback_pole").near()
-        assert cf == row(case, "cf_butterworth").near()
+        row(case, "feedback_pole").held(check, pole)
+        row(case, "cf_butterworth").held(check, cf)
     found = bench(tmp_path, transimpedance(f"{rf:g}", f"{cf:.6g}"), {"gbw_hz": gbw}, "0", f"{c - cf:.6g}")
     bandwidth, top = _bandwidth(found, low=1e4)
     # The formula leaves out the op-amp's own 1/(2π GBW) next to RF CF, 0.2 and 1.2 % of it.
@@ -199,10 +199,10 @@ def test_formulas_of_the_transimpedance_examples(tmp_path, case):
 
 
 @checks("opa656-ieq-pub", "feedback_pole", "input_noise_current_avg")
-def test_input_noise_current_of_a_transimpedance_stage(tmp_path):
+def test_input_noise_current_of_a_transimpedance_stage(check, tmp_path):
     """Noise referred to the input current, averaged up to the pole, by the deck: TI OPA656 SBOS196G p. 11."""
     pole = _f45(230e6, 2 * 50e3, 25e-12)
-    assert pole == row("opa656-ieq-pub", "feedback_pole").near()
+    row("opa656-ieq-pub", "feedback_pole").held(check, pole)
     cf = 1 / (2 * math.pi * 50e3 * pole)
     limits = {"noise": (1e4, 3.8e6), "points": 60, "celsius": "27"}
     # The record brings the 3 pF of the op-amp's own input.
@@ -210,16 +210,16 @@ def test_input_noise_current_of_a_transimpedance_stage(tmp_path):
     f = found.run.noise_hz
     squared = found.run.noise_psd / np.abs(found.transimpedance(f)) ** 2
     averaged = math.sqrt(np.trapezoid(squared, f) / (f[-1] - f[0]))
-    assert averaged == row("opa656-ieq-pub", "input_noise_current_avg").near()
+    row("opa656-ieq-pub", "input_noise_current_avg").held(check, averaged)
 
 
 @checks("tia-45deg-A", "cf_45", "f_45")
-def test_capacitor_for_45_degrees(tmp_path):
+def test_capacitor_for_45_degrees(check, tmp_path):
     """CF = √(CS/(2π RF GBW)) puts its corner with RF where the loop gain's asymptotes meet: there it turns 45°."""
     gbw, rf, cs = 230e6, 10e3, 60e-12
     cf, f45 = row("tia-45deg-A", "cf_45"), row("tia-45deg-A", "f_45")
-    assert math.sqrt(cs / (2 * math.pi * rf * gbw)) == cf.near()
-    assert _f45(gbw, rf, cs) == f45.near()
+    cf.held(check, math.sqrt(cs / (2 * math.pi * rf * gbw)))
+    f45.held(check, _f45(gbw, rf, cs))
     found = bench(tmp_path, transimpedance("10k", f"{cf.value:g}"), {"gbw_hz": gbw}, "0", "60p", celsius=AT_25)
     loop = _loop(found, f45.value, f45.value)[0][0]
     # T = GBW/(jf) · (1 + jf/fz)/(1 + jf/fp), fz = 1/(2π RF CF), fp = 1/(2π RF (CS + CF)); at fz the numerator is 1 + j.
@@ -230,24 +230,24 @@ def test_capacitor_for_45_degrees(tmp_path):
 
 
 @checks("tia-45deg-rule", "peaking", "peaking_ideal")
-def test_peaking_of_the_45_degree_rule(tmp_path):
+def test_peaking_of_the_45_degree_rule(check, tmp_path):
     """With CS far above CF the rule's capacitor gives Q = 1 and 1.25 dB; the sheets say about 2 dB."""
     gbw, rf, cs = 1e9, 1e5, 1e-9
     cf = math.sqrt(cs / (2 * math.pi * rf * gbw))
     found = bench(tmp_path, transimpedance("100k", f"{cf:.6g}"), {"gbw_hz": gbw}, "0", "1n")
     _, top = _bandwidth(found, low=1e4)
-    assert top == row("tia-45deg-rule", "peaking_ideal").near()
-    assert top == row("tia-45deg-rule", "peaking").near()
+    row("tia-45deg-rule", "peaking_ideal").held(check, top)
+    row("tia-45deg-rule", "peaking").held(check, top)
 
 
 @checks("tia-butter-A", "cf_exact_quadratic", "f3db")
-def test_butterworth_capacitor_is_flat(tmp_path):
+def test_butterworth_capacitor_is_flat(check, tmp_path):
     """The capacitor of TI THS4631 SLOS451B p. 10 gives no peak and the bandwidth of its formula."""
     gbw, rf, cs = 210e6, 10e3, 18e-12
     cf, f3db = row("tia-butter-A", "cf_exact_quadratic"), row("tia-butter-A", "f3db")
     x = 1 / (math.pi * rf * gbw)
-    assert (x + math.sqrt(x * x + 4 * cs * x)) / 2 == cf.near()
-    assert _f45(gbw, rf, cs + cf.value) == f3db.near()
+    cf.held(check, (x + math.sqrt(x * x + 4 * cs * x)) / 2)
+    f3db.held(check, _f45(gbw, rf, cs + cf.value))
     found = bench(tmp_path, transimpedance("10k", f"{cf.value:g}"), {"gbw_hz": gbw}, "0", "18p")
     width, top = _bandwidth(found)
     # The formula leaves out the op-amp's own 1/(2π GBW) next to RF CF, so the response is a little flatter still: 5 %.
@@ -259,13 +259,13 @@ def test_butterworth_capacitor_is_flat(tmp_path):
 # op-amp, tolerance: the row's 2 % of one pole; 15 % of the record, whose second pole, an estimate, lifts it to 87 MHz.
 @pytest.mark.parametrize(("opamp", "allowed"), [({"gbw_hz": 3.9e9}, 0.02), ("OPA847", 0.15)], ids=["pole", "OPA847"])
 @checks("opa847-bw-pub", "f3db")
-def test_noninverting_bandwidth(tmp_path, opamp, allowed):
+def test_noninverting_bandwidth(check, tmp_path, opamp, allowed):
     """TI OPA847 SBOS251E p. 16: gain +50, 78 MHz."""
     found = bench(tmp_path, noninverting("980", "20"), opamp, "50", "1u")
     freq_hz = np.geomspace(1e6, 5e8, 4001)
     gain = np.abs(found.at(freq_hz).values[-1, 2])
     assert gain[0] == pytest.approx(50, rel=0.02)
-    assert _edge(freq_hz, gain, gain[0] / np.sqrt(2)) == pytest.approx(row("opa847-bw-pub", "f3db").value, rel=allowed)
+    row("opa847-bw-pub", "f3db").held(check, _edge(freq_hz, gain, gain[0] / np.sqrt(2)), allowed)
 
 
 # case, Rs, RF, RG, en, in; hand sum (en² + (in Rs)² + 4kT Rs) G² + (in RF)² + 4kT RF G at 300.15 K.
@@ -275,20 +275,20 @@ SUMS = [("noise-sum-1", "50", "450", "50", 1.0, 2.5), ("noise-sum-2", "25", "402
 @pytest.mark.parametrize(("case", "rs", "rf", "rg", "en", "i_n"), SUMS)
 @checks("noise-sum-1", "vn_out_density")
 @checks("noise-sum-2", "vn_out_density")
-def test_noninverting_noise_sum(tmp_path, case, rs, rf, rg, en, i_n):
+def test_noninverting_noise_sum(check, tmp_path, case, rs, rf, rg, en, i_n):
     """White noise of a non-inverting stage is the hand sum of its five contributions."""
     record = {"gbw_hz": 1e10, "en_nv_rthz": en, "in_pa_rthz": i_n}
     found = bench(tmp_path, noninverting(rf, rg), record, rs, "1u", celsius="27")
     density = np.sqrt(np.interp(1e6, found.run.noise_hz, found.run.noise_psd))
-    assert density == row(case, "vn_out_density").near()
+    row(case, "vn_out_density").held(check, density)
 
 
 @checks("noise-1f-1", "en_at_1khz")
-def test_noise_corner(tmp_path):
+def test_noise_corner(check, tmp_path):
     """7 nV/√Hz with a corner at 20 kHz: en √(1 + fc/f) at 1 kHz, hand calculation."""
     record = {"gbw_hz": 1e9, "en_nv_rthz": 7, "en_corner_hz": 20e3}
     found = bench(tmp_path, noninverting("1", ""), record, "0", "1u", noise=(1e3, 1e6), celsius="27")
-    assert np.sqrt(found.run.noise_psd[0]) == row("noise-1f-1", "en_at_1khz").near()
+    row("noise-1f-1", "en_at_1khz").held(check, np.sqrt(found.run.noise_psd[0]))
 
 
 # case and quantity, source resistance, temperature: 290 K for the sheet's, 300.15 K for the equivalent of 1 nV/√Hz
@@ -301,7 +301,7 @@ RESISTORS = [
 @pytest.mark.parametrize(("case", "quantity", "ohms", "celsius", "density"), RESISTORS)
 @checks("opa656-johnson-pub", "johnson")
 @checks("r-equiv", "resistor_for_1nV")
-def test_resistor_as_noisy_as_an_op_amp(tmp_path, case, quantity, ohms, celsius, density):
+def test_resistor_as_noisy_as_an_op_amp(check, tmp_path, case, quantity, ohms, celsius, density):
     """A source resistor before a quiet follower makes the noise that the example says; closed form 4kTR."""
     found = bench(tmp_path, noninverting("1", ""), {"gbw_hz": 1e10}, ohms, "1u", celsius=celsius)
     # The quiet op-amp has 0.1 nV/√Hz, the feedback 1 Ω; the bias of 20 kΩ lies beside the source.
@@ -311,7 +311,7 @@ def test_resistor_as_noisy_as_an_op_amp(tmp_path, case, quantity, ohms, celsius,
     tolerance = row(case, quantity).tolerance if case.startswith("opa") else 2e-3
     assert alone == pytest.approx(density, rel=tolerance)
     if case == "r-equiv":
-        assert density**2 / FOUR_K_T == row(case, quantity).near()
+        row(case, quantity).held(check, density**2 / FOUR_K_T)
 
 
 # case, Ro, GBW, feedback as a resistor pair, f: Ro/|1 + β GBW/(jf)|, hand calculation; the pair itself stays out of it.
@@ -321,12 +321,12 @@ ZOUT = [("zout-1", "50", 100e6, "900k", "100k", 1e6), ("zout-2", "30", 230e6, "1
 @pytest.mark.parametrize(("case", "ro", "gbw", "rf", "rg", "f"), ZOUT)
 @checks("zout-1", "z_closed")
 @checks("zout-2", "z_closed")
-def test_closed_loop_output_impedance(tmp_path, case, ro, gbw, rf, rg, f):
+def test_closed_loop_output_impedance(check, tmp_path, case, ro, gbw, rf, rg, f):
     """Feedback lowers the output resistance by the loop gain."""
     # A record's gain-bandwidth holds for 1 kΩ of load; unloaded, as in this example, it is higher by Ro/1 kΩ.
     record = {"gbw_hz": gbw / (1 + float(ro) / 1e3), "rout_ol_ohm": float(ro)}
     found = bench(tmp_path, noninverting(rf, rg), record, "0", "1u", celsius=AT_25)
-    assert np.abs(found.at(np.array([f])).output_impedance[0]) == row(case, "z_closed").near()
+    row(case, "z_closed").held(check, np.abs(found.at(np.array([f])).output_impedance[0]))
 
 
 # case, GBW, second pole, noise gain as (RF, RG): crossover of a two-pole loop, hand calculation.
@@ -336,25 +336,25 @@ MARGINS = [("pm-1", 230e6, 500e6, "1", ""), ("pm-2", 1.6e9, 350e6, "60", "10")]
 @pytest.mark.parametrize(("case", "gbw", "pole", "rf", "rg"), MARGINS)
 @checks("pm-1", "crossover", "phase_margin")
 @checks("pm-2", "phase_margin")
-def test_two_pole_phase_margin(tmp_path, case, gbw, pole, rf, rg):
+def test_two_pole_phase_margin(check, tmp_path, case, gbw, pole, rf, rg):
     """The pipeline's phase margin is 90° − atan(fc/f2) of the two-pole loop, at the crossover of the closed form."""
     found = bench(tmp_path, noninverting(rf, rg), {"gbw_hz": gbw, "second_pole_hz": pole}, "50", "1u", celsius=AT_25)
     single = dict(zip(SINGLE, measures(found)[1], strict=True))
     assert single["stable"] == 1
-    assert single["phase_margin_deg"] == row(case, "phase_margin").near()
+    row(case, "phase_margin").held(check, single["phase_margin_deg"])
     if (case, "crossover") in ROWS:
         loop, freq_hz = _loop(found, 1e8, 4e8, 3001)
-        assert _edge(freq_hz, np.abs(loop), 1.0) == row(case, "crossover").near()
+        row(case, "crossover").held(check, _edge(freq_hz, np.abs(loop), 1.0))
 
 
 @checks("antenna-ng-1", "noise_gain", "signal_gain")
-def test_gains_with_an_antenna(tmp_path):
+def test_gains_with_an_antenna(check, tmp_path):
     """300 Ω + 50 pF into 2.2 kΩ ∥ 3.3 pF at 3.65 MHz: |Zf/Zs| from the emf, |1 + Zf Yin| in the loop."""
     record = {"gbw_hz": 2e10, "cin_diff_pf": 5}
     found = bench(tmp_path, transimpedance("2.2k", "3.3p"), record, "300", "50p", celsius=AT_25)
     at = np.array([3.65e6])
-    assert np.abs(found.at(at).values[-1, 2][0]) == row("antenna-ng-1", "signal_gain").near()
-    assert _noise_gain(found, 2e10, 3.65e6) == row("antenna-ng-1", "noise_gain").near()
+    row("antenna-ng-1", "signal_gain").held(check, np.abs(found.at(at).values[-1, 2][0]))
+    row("antenna-ng-1", "noise_gain").held(check, _noise_gain(found, 2e10, 3.65e6))
 
 
 def _cards(record: dict, nodes=("inp", "out", "vcc", "vee", "out")):
@@ -366,10 +366,10 @@ def _cards(record: dict, nodes=("inp", "out", "vcc", "vee", "out")):
 
 
 @checks("fpbw-1", "full_power_bw")
-def test_full_power_bandwidth(tmp_path):
+def test_full_power_bandwidth(check, tmp_path):
     """SR/(2π Vp) by hand; a follower driven at three times that leaves a triangle of the slope SR."""
     fpbw, slew, peak = row("fpbw-1", "full_power_bw"), 50e6, 3.0
-    assert slew / (2 * math.pi * peak) == fpbw.near()
+    fpbw.held(check, slew / (2 * math.pi * peak))
     f = 3 * fpbw.value
     cards = _cards({**IDEAL, "gbw_hz": 100e6, "slew_v_per_us": slew / 1e6, "supply_max_v": 30})
     lines = ("* slew", "vp vcc 0 dc 10", "vm vee 0 dc -10", f"vin inp 0 dc 0 sin(0 {peak} {f!r})", *cards, ".end")
@@ -384,14 +384,14 @@ def test_full_power_bandwidth(tmp_path):
 
 
 @checks("psrr-follower", "vcc_to_out")
-def test_supply_rejection_of_a_follower():
+def test_supply_rejection_of_a_follower(check):
     """The gain node hangs half on each rail: a follower passes 1/(2A) of the positive rail."""
     cards = _cards({**IDEAL, "gbw_hz": 240e6, "aol_dc_db": 95})
     lines = ("* psrr", "vp vcc 0 dc 6 ac 1", "vm vee 0 dc -6", "vin inp 0 dc 0", *cards, ".end")
     simulator = Simulator()
     simulator.load(lines)
     swept = simulator.ac("lin 1 1e6 1e6", ("v(out)",))
-    assert 20 * np.log10(np.abs(swept["v(out)"][0])) == row("psrr-follower", "vcc_to_out").near()
+    row("psrr-follower", "vcc_to_out").held(check, 20 * np.log10(np.abs(swept["v(out)"][0])))
 
 
 def test_records_of_the_examples_are_those_of_the_sheets():

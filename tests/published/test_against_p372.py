@@ -15,28 +15,31 @@ import pytest
 from sim.constants import ETA0, K_B, T0
 from sim.noise.density import FIELD_CONSTANT_DB, dbuv_from_field
 from sim.noise.external import field_density, man_made
+from tests.checks import NOT_AT_HAND, Against, Standing
 
+AGAINST = Against("man-made and galactic noise", "ITU-R P.372-8 to -17", Standing.STANDARD, NOT_AT_HAND)
+PRINCIPLES = Against("man-made and galactic noise", "16 pi k T0 eta0/(3 lambda^2)", Standing.HAND)
 FILE = Path(__file__).parents[1] / "data" / "itu-r-p372-8-to-17" / "noise_classes.csv"
 ROWS = list(csv.DictReader(line for line in FILE.read_text(encoding="utf-8").splitlines() if line[0] != "#"))
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: f"{r['noise_class']}-{r['frequency_hz']}")
-def test_class_at_frequency(row):
+def test_class_at_frequency(check, row):
     """Fam and both forms of the field of a class agree with the Recommendation."""
     freq = float(row["frequency_hz"])
     field = field_density(row["noise_class"], freq)
-    assert man_made(row["noise_class"], freq) == pytest.approx(float(row["fam_db"]), abs=0.05)
-    assert dbuv_from_field(field) == pytest.approx(float(row["field_dbuv"]), abs=0.05)
-    assert field * 1e9 == pytest.approx(float(row["field_nv"]), rel=0.006)
+    check("Fam", man_made(row["noise_class"], freq), float(row["fam_db"]), abs=0.05, unit="dB")
+    check("field", dbuv_from_field(field), float(row["field_dbuv"]), abs=0.05, unit="dB(uV/m)")
+    check("density of the field", field * 1e9, float(row["field_nv"]), rel=0.006, unit="nV/m/√Hz")
     # Today's value: the table's rows have four decimals of the same formula.
     assert dbuv_from_field(field) == pytest.approx(float(row["field_dbuv"]), abs=6e-5)
 
 
-def test_field_constant_follows_from_first_principles():
+def test_field_constant_follows_from_first_principles(check):
     """16 pi k T0 eta0/(3 lambda^2) at 1 MHz is the Recommendation's -95.5 dB within its rounding."""
     wavelength = 299_792_458.0 / 1e6
     constant = 10 * math.log10(16 * math.pi * K_B * T0 * ETA0 / (3 * wavelength**2) * 1e12)
-    assert constant == pytest.approx(FIELD_CONSTANT_DB, abs=0.02)
+    check("constant of the field", FIELD_CONSTANT_DB, constant, abs=0.02, unit="dB", against=PRINCIPLES)
     assert constant == pytest.approx(-95.51, abs=0.005)  # own derivation, external noise of a short monopole
 
 

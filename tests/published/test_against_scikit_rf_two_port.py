@@ -22,7 +22,12 @@ from sim.measures.panel import BANDED, MU_HIGH_HZ, MU_LOW_HZ, SINGLE
 from sim.measures.unit import Item, UnitWorker
 from sim.study.read import read_study
 from sim.study.scenarios import scenarios
+from tests.checks import FROM_MEMORY, Against, Standing
 
+AGAINST = Against("a drawn unit as a two-port", "plain `ngspice -b` at ports, scikit-rf", Standing.PROGRAM)
+MU = Against(
+    "a drawn unit as a two-port", "mu (Edwards and Sinsky 1992), plain `ngspice -b`", Standing.PROGRAM, FROM_MEMORY
+)
 PORT = 75.0
 UNIT = 3
 STUDY = """\
@@ -96,7 +101,7 @@ def unit(request, tmp_path_factory):
     return _Unit(tmp_path_factory.mktemp("two-port"), *request.param)
 
 
-def test_stability_factors(unit):
+def test_stability_factors(check, unit):
     """Mu at both ports, smallest over the stated range; K above one just where mu is."""
     network = unit.two_port(f"dec 60 {MU_LOW_HZ} {MU_HIGH_HZ}")
     s11, s12, s21, s22 = (network.s[:, i, j] for i, j in ((0, 0), (0, 1), (1, 0), (1, 1)))
@@ -104,13 +109,13 @@ def test_stability_factors(unit):
     load = (1 - np.abs(s11) ** 2) / (np.abs(s22 - s11.conj() * determinant) + way)
     source = (1 - np.abs(s22) ** 2) / (np.abs(s11 - s22.conj() * determinant) + way)
     # The program looks at 16 points a decade, so its smallest value may lie a little beside.
-    assert unit.single["mu_load"] == pytest.approx(load.min(), rel=0.01)
-    assert unit.single["mu_source"] == pytest.approx(source.min(), rel=0.01)
+    check("mu, load", unit.single["mu_load"], load.min(), rel=0.01, against=MU)
+    check("mu, source", unit.single["mu_source"], source.min(), rel=0.01, against=MU)
     inside = np.abs(determinant) < 1
     assert np.array_equal(load[inside] > 1, network.stability[inside] > 1)
 
 
-def test_output_match_bench_and_system(unit):
+def test_output_match_bench_and_system(check, unit):
     """Return loss with the antenna on, S21 through the dummy, antenna to receiver and antenna factor, band by band."""
     antenna, bench = unit.chain.antenna, unit.study.fixture
     cable = load_cable(unit.study.feedline.cable, unit.study.folder)
@@ -124,15 +129,17 @@ def test_output_match_bench_and_system(unit):
         )
         looking_back = network.flipped() ** reflection
         loss = -20 * np.log10(abs(looking_back.s[0, 0, 0]))
-        assert unit.banded["output_match_db"][k] == pytest.approx(loss, abs=1e-4)
+        ours = {name: values[k] for name, values in unit.banded.items()}
+        case = f"{unit.chain.circuit.name}, {band / 1e6:g} MHz"
+        check("output match", ours["output_match_db"], loss, abs=1e-4, unit="dB", case=case)
 
         at_50 = network.copy()
         at_50.renormalize(bench.source)
         dummy = skrf.media.DefinedGammaZ0(at_50.frequency, z0=bench.source).capacitor(bench.dummy.value)
         s21 = (dummy**at_50).s[0, 1, 0]
-        assert unit.banded["gain_db"][k] == pytest.approx(20 * np.log10(abs(s21)), abs=1e-6)
+        check("bench gain", ours["gain_db"], 20 * np.log10(abs(s21)), abs=1e-6, unit="dB", case=case)
         turned = unit.banded["phase_deg"][k] - np.rad2deg(np.angle(s21))
-        assert (turned + 180) % 360 - 180 == pytest.approx(0, abs=1e-5)
+        check("bench phase, ours less theirs", (turned + 180) % 360 - 180, 0, abs=1e-5, unit="degree", case=case)
 
         gamma, zc = (value[0] for value in characteristic(cable, at))
         length = unit.study.feedline.length
@@ -145,9 +152,9 @@ def test_output_match_bench_and_system(unit):
         before = np.array([[1, own], [0, 1]]) @ np.array([[1, 0], [1j * omega * antenna.shunt_capacitance, 1]])
         whole = before @ skrf.network.s2a(network.s, PORT)[0] @ line
         gain = abs(1 / (whole[0, 0] + whole[0, 1] / unit.study.receiver.impedance))
-        assert unit.banded["system_gain_db"][k] == pytest.approx(20 * np.log10(gain), abs=1e-6)
+        check("gain to the receiver", ours["system_gain_db"], 20 * np.log10(gain), abs=1e-6, unit="dB", case=case)
         factor = -20 * np.log10(antenna.effective_height(at)[0] * gain)
-        assert unit.banded["antenna_factor_db"][k] == pytest.approx(factor, abs=1e-6)
+        check("antenna factor", ours["antenna_factor_db"], factor, abs=1e-6, unit="dB/m", case=case)
 
 
 def test_supply_follows_ohms_law(unit):

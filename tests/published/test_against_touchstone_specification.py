@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from sim.measured.touchstone import TwoPort, read_two_port, two_port_text
+from tests.checks import NOT_AT_HAND, Against, Standing
 from tests.conftest import ROOT
 
+AGAINST = Against("two-port Touchstone files", "Touchstone 2.0 (IBIS 2009), examples", Standing.STANDARD, NOT_AT_HAND)
 FOLDER = ROOT / "tests" / "data" / "touchstone-2.0-ibis-2009"
 
 
@@ -30,7 +32,7 @@ AMPLIFIER = _polar(  # examples 17 and 18
 
 
 @pytest.mark.parametrize("name", ["example-11.s2p", "example-12.ts"])
-def test_hybrid_parameters(name):
+def test_hybrid_parameters(check, name):
     """Examples 11 and 12: one hybrid matrix before and in version 2, the same because its reference is 1 ohm."""
     found = _example(name)
     (h11, h12), (h21, h22) = HYBRID
@@ -41,25 +43,25 @@ def test_hybrid_parameters(name):
         [-2 * h21 / total, ((1 + h11) * (1 - h22) + h12 * h21) / total],
     ]
     assert found.freq_hz.tolist() == [2e3] and found.reference == (1.0, 1.0)
-    np.testing.assert_allclose(found.s[0], expected, rtol=1e-12)
+    check("S of the hybrid matrix", found.s[0], np.array(expected), rel=1e-12)
 
 
-def test_three_frequencies():
+def test_three_frequencies(check):
     """Example 13: real and imaginary parts in the order 11, 21, 12, 22."""
     found = _example("example-13.s2p")
     np.testing.assert_allclose(found.freq_hz, [1e9, 2e9, 10e9])
     same = [0.3926 - 0.1211j, 0.3517 - 0.3054j, 0.3419 + 0.3336j]
     across = [-0.0003 - 0.0021j, -0.0096 - 0.0298j, -0.0134 + 0.0379j]
     for row, column, expected in ((0, 0, same), (1, 1, same), (0, 1, across), (1, 0, across)):
-        np.testing.assert_allclose(found.s[:, row, column], expected)
+        check(f"S{row + 1}{column + 1}", found.s[:, row, column], np.array(expected), rel=1e-12, case="example 13")
 
 
 @pytest.mark.parametrize(("name", "reference"), [("example-17.ts", (50.0, 25.0)), ("example-18.s2p", (50.0, 50.0))])
-def test_noise_data_are_passed_over(name, reference):
+def test_noise_data_are_passed_over(check, name, reference):
     """Examples 17 and 18: two frequencies of parameters, noise data behind them, and the defaults of a bare option."""
     found = _example(name)
     np.testing.assert_allclose(found.freq_hz, [2e9, 22e9])
-    np.testing.assert_allclose(found.s, AMPLIFIER)
+    check("S beside noise data", found.s, AMPLIFIER, rel=1e-12)
     assert found.reference == reference
 
 

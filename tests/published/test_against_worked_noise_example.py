@@ -9,8 +9,10 @@ referred to the antenna that is a margin of 13.2, 10.8, 8.8, 8.3 dB; on a rural 
 import numpy as np
 import pytest
 
+from tests.checks import Against, Standing
 from tests.small_studies import measured, write_study
 
+AGAINST = Against("noise margin of a chain", "worked example, ITU-R P.372 field by hand", Standing.HAND)
 AMPLIFIER_NV = 4.0
 
 
@@ -18,13 +20,13 @@ AMPLIFIER_NV = 4.0
     ("site", "margins_db"),
     [("quiet-rural", (13.2, 10.8, 8.8, 8.3)), ("rural", (27.0, 24.9, 23.2, 22.8))],
 )
-def test_margin_of_the_worked_example(site, margins_db, tmp_path):
+def test_margin_of_the_worked_example(check, site, margins_db, tmp_path):
     """The chain's own margin, moved from its own noise at the antenna to 4 nV, is the hand-calculated one."""
     antenna = {"model": "short-vertical", "height": "6 m", "radius": "10 mm"}
     bands = {"frequencies": ["1.8M", "3.5M", "7M", "10M"]}
     (banded,) = measured(write_study(tmp_path, antenna=antenna, site={"noise": site}, bands=bands))
     moved = banded["noise_margin_db"] + 20 * np.log10(banded["input_noise_nv"] / AMPLIFIER_NV)
-    assert moved == pytest.approx(margins_db, abs=0.06)
+    check("noise margin", moved, margins_db, abs=0.06, unit="dB")
     # One is the other seen from the receiver: power of both over power of our own.
     rise = 10 * np.log10(1 + 10 ** (banded["noise_margin_db"] / 10))
     assert banded["noise_rise_db"] == pytest.approx(rise, abs=1e-9)

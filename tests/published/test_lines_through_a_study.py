@@ -17,9 +17,13 @@ from sim.constants import C0, K_B, T0
 from sim.engine.ngspice import batch
 from sim.feedline.cable import list_cables, load_cable
 from sim.feedline.line import chain_matrix, characteristic, matched_loss, through_line
+from tests.checks import Against, Standing
 from tests.conftest import ROOT
 from tests.small_studies import export, measured, write_study
 
+AGAINST = Against("noise of feedlines through a study", "noise figure of a matched line is its loss", Standing.HAND)
+NETWORK = Against("feedlines", "the line as T elements and lumps, plain `ngspice -b`", Standing.PROGRAM)
+WAYS = ("study", "its deck in plain ngspice")
 THROUGH = """\
 * Nothing but a wire, so that what is seen is the feedline
 .subckt amplifier in out vcc gnd
@@ -77,7 +81,7 @@ def noise_figure_db(tmp_path):
 
 
 @pytest.mark.parametrize("row", rows("line_noise.csv"), ids=lambda row: f"{row['loss_db']}-{row['temperature_k']}")
-def test_noise_figure_of_a_matched_line(noise_figure_db, tmp_path, row):
+def test_noise_figure_of_a_matched_line(check, noise_figure_db, tmp_path, row):
     """At 290 K a matched line has its loss as noise figure within 0.001 dB, in the study and in its deck.
 
     The row at 313 K says what a study cannot: its lines are at 290 K. Its share, (L - 1) T, is checked against the
@@ -85,20 +89,20 @@ def test_noise_figure_of_a_matched_line(noise_figure_db, tmp_path, row):
     """
     loss_db, temperature = float(row["loss_db"]), float(row["temperature_k"])
     (tmp_path / "real.toml").write_text(REAL.format(half=loss_db / 2), encoding="utf-8")
-    for found_db in noise_figure_db("real.toml", 100, 1e6, 75 + 0j):
+    for way, found_db in zip(WAYS, noise_figure_db("real.toml", 100, 1e6, 75 + 0j), strict=True):
         at_row = 10 * np.log10(1 + (10 ** (found_db / 10) - 1) * temperature / T0)
-        assert at_row == pytest.approx(float(row["noise_figure_db"]), abs=0.001)
+        check(f"noise figure, {way}", at_row, float(row["noise_figure_db"]), abs=0.001, unit="dB")
 
 
 @pytest.mark.parametrize("name", list_cables())
 @pytest.mark.parametrize("freq_hz", [1.8e6, 1e7])
-def test_every_matched_cable_has_its_loss_as_noise_figure(noise_figure_db, name, freq_hz):
+def test_every_matched_cable_has_its_loss_as_noise_figure(check, noise_figure_db, name, freq_hz):
     """Driven from its own impedance, 100 m of a cable have their loss as noise figure, within 0.001 dB."""
     cable, freq = load_cable(name), np.array([freq_hz])
     _, zc = characteristic(cable, freq)
     expected = matched_loss(cable, 100.0, freq)[0]
-    for found_db in noise_figure_db(name, 100, freq_hz, zc[0]):
-        assert found_db == pytest.approx(expected, abs=0.001)
+    for way, found_db in zip(WAYS, noise_figure_db(name, 100, freq_hz, zc[0]), strict=True):
+        check(f"noise figure, {way}", found_db, expected, abs=0.001, unit="dB")
 
 
 ELEMENT_M, SWEEP = 3.0, "lin 59 1e6 30e6"
@@ -152,7 +156,7 @@ def network_deck(cable, length, load, control):
 
 @pytest.mark.parametrize("name", ["rg6-ccs-20um", "rg6-cu"])
 @pytest.mark.parametrize(("length", "bound_db"), [(30, 0.13), (100, 0.16), (300, 0.26)])
-def test_line_as_a_network_against_the_chain_matrix(tmp_path, name, length, bound_db):
+def test_line_as_a_network_against_the_chain_matrix(check, tmp_path, name, length, bound_db):
     """From 1 to 30 MHz the voltage at five loads is that of the chain matrix, within what such a network reaches."""
     cable = replace(load_cable(name), model="layered")
     worst = {}
@@ -163,11 +167,12 @@ def test_line_as_a_network_against_the_chain_matrix(tmp_path, name, length, boun
         a, b, c, d = (matrix[:, i, j] for i in (0, 1) for j in (0, 1))
         expected = load / (a * load + b + 75 * (c * load + d))
         worst[kind] = np.max(np.abs(20 * np.log10(np.abs((re + 1j * im) / expected))))
-    assert max(worst.values()) < bound_db, worst
+    for kind, apart in worst.items():
+        check(f"voltage, {kind}", apart, 0, abs=bound_db, unit="dB", against=NETWORK)
 
 
 @pytest.mark.parametrize("name", ["rg6-ccs-20um", "rg6-cu"])
-def test_noise_of_the_line_as_a_network(tmp_path, name):
+def test_noise_of_the_line_as_a_network(check, tmp_path, name):
     """Noise of 100 m behind a 75 ohm resistor, all at 290 K: ngspice's sum over the network's resistors, 0.02 dB."""
     cable = replace(load_cable(name), model="layered")
     control = [f"noise v(far) V1 {SWEEP}", "setplot noise1", "wrdata n.txt onoise_spectrum"]
@@ -176,4 +181,4 @@ def test_noise_of_the_line_as_a_network(tmp_path, name):
     source = np.full_like(freq, 75.0)
     _, z_far, psd = through_line(chain_matrix(cable, 100, freq), source + 0j, source + 0j, 4 * K_B * T0 * source)
     ours = np.sqrt(psd) * np.abs(75 / (75 + z_far))
-    assert np.max(np.abs(20 * np.log10(density / ours))) < 0.02
+    check("noise", 20 * np.log10(ours / density), 0, abs=0.02, unit="dB", against=NETWORK)

@@ -10,9 +10,13 @@ import numpy as np
 import pytest
 
 from sim.constants import K_B, T0
+from tests.checks import NOT_AT_HAND, Against, Standing
 from tests.conftest import ROOT
 from tests.small_studies import answers, at_band, effective_height, export, external_emf_nv, measured, write_study
 
+AGAINST = Against("noise through a study", "ITU-R P.372-8 to -17", Standing.STANDARD, NOT_AT_HAND)
+RECORDS = Against("noise through a study", "ITU-R P.372 data by its Study Group 3 software", Standing.PROGRAM)
+BY_HAND = Against("noise through a study", "field times height; sqrt(4 k T0 fa R)", Standing.HAND)
 ONE_METRE = {"model": "plain", "effective_height": "1 m", "capacitance": "60 pF"}
 
 
@@ -40,24 +44,26 @@ def fa_db(field, freq_hz):
 
 
 @pytest.mark.parametrize("name", dict.fromkeys(row["noise_class"] for row in CLASSES))
-def test_classes(name, tmp_path):
+def test_classes(check, name, tmp_path):
     """Fam within 0.05 dB, the field in dB and as a density (0.6 %) at all frequencies of a class."""
     own = [row for row in CLASSES if row["noise_class"] == name]
     freq_hz = [float(row["frequency_hz"]) for row in own]
     field = field_nv(tmp_path, freq_hz, noise=name)
-    assert field == pytest.approx([float(row["field_nv"]) for row in own], rel=0.006)
-    assert 20 * np.log10(field * 1e-3) == pytest.approx([float(row["field_dbuv"]) for row in own], abs=0.05)
-    assert fa_db(field, freq_hz) == pytest.approx([float(row["fam_db"]) for row in own], abs=0.05)
+    check("density of the field", field, [float(row["field_nv"]) for row in own], rel=0.006, unit="nV/m/√Hz")
+    level = 20 * np.log10(field * 1e-3)
+    check("field", level, [float(row["field_dbuv"]) for row in own], abs=0.05, unit="dB(uV/m)")
+    check("Fam", fa_db(field, freq_hz), [float(row["fam_db"]) for row in own], abs=0.05, unit="dB")
 
 
 @pytest.mark.parametrize("row", LIGHTNING, ids=lambda row: row["record"])
-def test_atmospheric_records(row, tmp_path):
+def test_atmospheric_records(check, row, tmp_path):
     """What a record adds to a site, as power, is the Recommendation's median within 1 dB."""
     freq_hz = float(row["frequency_hz"])
     plain = field_nv(tmp_path, [freq_hz], noise="quiet-rural")
     both = field_nv(tmp_path, [freq_hz], noise="quiet-rural", atmospheric=row["record"])
     added = np.sqrt(both**2 - plain**2)
-    assert fa_db(added, freq_hz) == pytest.approx(float(row["fam_db"]), abs=1.0)
+    found = fa_db(added, freq_hz).item()
+    check("Fam", found, float(row["fam_db"]), abs=1.0, unit="dB", against=RECORDS)
 
 
 def test_constant_of_the_field(tmp_path):
@@ -67,7 +73,7 @@ def test_constant_of_the_field(tmp_path):
 
 
 @pytest.mark.parametrize("row", VERTICALS, ids=lambda row: f"{row['height']}-{row['route']}-{row['frequency_hz']}")
-def test_open_circuit_noise_of_a_vertical(row, tmp_path):
+def test_open_circuit_noise_of_a_vertical(check, row, tmp_path):
     """By the field, from the study's measures; by the gain, 4 k T0 fa R with R of the exported file. Both 2 %."""
     pytest.importorskip("skrf")
     freq_hz = float(row["frequency_hz"])
@@ -82,7 +88,7 @@ def test_open_circuit_noise_of_a_vertical(row, tmp_path):
         resistance = network.z[at_band(network, freq_hz), 0, 0].real
         field = field_nv(tmp_path, [freq_hz], noise=row["noise_class"])
         emf = 1e9 * np.sqrt(4 * K_B * T0 * 10 ** (fa_db(field[0], freq_hz) / 10) * resistance)
-    assert emf == pytest.approx(float(row["value_nv"]), rel=0.02)
+    check(f"emf by the {row['route']}", emf, float(row["value_nv"]), rel=0.02, unit="nV/√Hz", against=BY_HAND)
 
 
 def test_wave_tilt_at_a_wire(tmp_path):

@@ -15,6 +15,7 @@ import pytest
 
 from sim.antenna.earth_line import Soil, reflection
 from sim.study.read import read_study
+from tests.checks import Against, Standing, tolerance_of
 from tests.conftest import ROOT
 from tests.small_studies import at_band, effective_height, export, measured, write_study
 
@@ -27,6 +28,9 @@ def rows(name):
     return list(csv.DictReader(line for line in lines if line[0] != "#"))
 
 
+AGAINST = Against("verticals through a study", "NEC-2 (nec2c 1.3), own decks", Standing.PROGRAM)
+FORMULA = Against("verticals through a study", "closed forms by other code", Standing.OTHER_CODE)
+BOOK = Against("verticals through a study", "Schelkunoff and Friis 1952; any antenna text", Standing.PAPER)
 PERFECT = rows("nec2-nec2c-1.3/short_vertical.csv")
 SOIL = rows("nec2-nec2c-1.3/vertical_over_soil.csv")
 TEXTBOOK = rows("textbook-antennas/short_vertical.csv")
@@ -47,9 +51,7 @@ def study(tmp_path_factory):
         # A base segment of 0.1 m acts as a gap of 75 mm.
         antenna = {"model": "short-vertical", "height": height, "radius": radius, "gap": 0.075}
         antenna |= {"ground_loss": 0, "stray": 0}
-        return write_study(
-            tmp_path_factory.mktemp("vertical"), antenna=antenna, bands={"frequencies": sorted(bands)}
-        )
+        return write_study(tmp_path_factory.mktemp("vertical"), antenna=antenna, bands={"frequencies": sorted(bands)})
 
     return lambda row: written(float(row["height"]), float(row["radius"]))
 
@@ -83,11 +85,11 @@ def height(study):
     return read
 
 
-def within(row, ours):
-    """Whether a value keeps the row's own tolerance."""
-    kind, size = row["tolerance"].split()
-    value = float(row["value"])
-    return ours == pytest.approx(value, abs=float(size) * (abs(value) if kind == "rel" else 1.0))
+def within(check, row, ours):
+    """Compare a value with a row, within the row's own tolerance."""
+    against = FORMULA if row["quantity"].endswith("_formula") else AGAINST
+    ours, value = float(ours), float(row["value"])
+    check(row["quantity"], ours, value, **tolerance_of(row["tolerance"]), unit=row["unit"], against=against)
 
 
 def resonance(network):
@@ -100,30 +102,31 @@ def resonance(network):
 
 
 @pytest.mark.parametrize("row", PERFECT, ids=lambda r: f"{r['case']}-{r['quantity']}-{r['frequency_hz']}")
-def test_over_perfect_ground(row, file, height):
+def test_over_perfect_ground(check, row, file, height):
     """Impedance and resonance of the exported file, height of the study: NEC-2 within each row's tolerance."""
     if row["quantity"] == "h_eff":
-        assert within(row, height(row))
+        within(check, row, height(row))
         return
     network = file(row)
     if row["quantity"] in ("f_resonance", "R_resonance"):
-        assert within(row, resonance(network)[row["quantity"] == "R_resonance"])
+        within(check, row, resonance(network)[row["quantity"] == "R_resonance"])
         return
     freq_hz = float(row["frequency_hz"])
     z = network.z[at_band(network, freq_hz), 0, 0]
     ours = {"Z_re": z.real, "Z_im": z.imag, "C_static": -1e12 / (2 * np.pi * freq_hz * z.imag)}
-    assert within(row, ours[row["quantity"]])
+    within(check, row, ours[row["quantity"]])
 
 
 @pytest.mark.parametrize("row", TEXTBOOK, ids=lambda r: f"{r['case']}-{r['quantity']}-{r['frequency_hz']}")
-def test_textbook_values(row, file):
+def test_textbook_values(check, row, file):
     """The exported file has the textbook's capacitance within 2 % and its radiation resistance within 8 %."""
     network, freq_hz = file(row), float(row["frequency_hz"] or 1e5)
     z = network.z[at_band(network, freq_hz), 0, 0]
     if row["quantity"] == "C_formula":
-        assert -1e12 / (2 * np.pi * freq_hz * z.imag) == pytest.approx(float(row["value"]), rel=0.02)
+        ours = -1e12 / (2 * np.pi * freq_hz * z.imag)
+        check("capacitance", ours, float(row["value"]), rel=0.02, unit="pF", against=BOOK)
     else:
-        assert z.real == pytest.approx(float(row["value"]), rel=0.08)
+        check("radiation resistance", z.real, float(row["value"]), rel=0.08, unit="ohm", against=BOOK)
 
 
 @pytest.mark.parametrize("row", ELEMENTS, ids=lambda r: r["case"])
@@ -144,12 +147,12 @@ def test_elements_of_the_exported_deck(row, study, height):
     [r for r in SOIL if r["quantity"].startswith("Voc")],
     ids=lambda r: f"{r['case']}-{r['quantity']}-{r['frequency_hz']}",
 )
-def test_wave_from_the_sky_over_real_soil(row, height):
+def test_wave_from_the_sky_over_real_soil(check, row, height):
     """Height of the study times the wave's vertical field over that soil: NEC-2 with radials, 8 %; by hand 2 %."""
     soil = Soil("of the row", float(row["permittivity"]), float(row["conductivity"]), "", "")
     psi = np.radians(20.0)
     vertical, _ = reflection(soil, float(row["frequency_hz"]), psi)
-    assert within(row, height(row) * np.cos(psi) * abs(1 + vertical))
+    within(check, row, height(row) * np.cos(psi) * abs(1 + vertical))
 
 
 def test_elevated_radials_are_what_the_impedance_lacks(file):

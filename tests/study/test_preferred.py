@@ -4,8 +4,10 @@ import pytest
 
 from sim.quantity import QuantityError, parse_quantity
 from sim.study.preferred import SERIES, nearest_value, preferred_values
+from tests.checks import NOT_AT_HAND, Against, Standing
 
 # IEC 60063:2015, as reprinted in secondary tables.
+AGAINST = Against("preferred values", "IEC 60063:2015", Standing.STANDARD, NOT_AT_HAND)
 E24 = "100 110 120 130 150 160 180 200 220 240 270 300 330 360 390 430 470 510 560 620 680 750 820 910"
 E96 = (
     "100 102 105 107 110 113 115 118 121 124 127 130 133 137 140 143 147 150 154 158 162 165 169 174"
@@ -15,12 +17,13 @@ E96 = (
 )
 
 
-def test_series_are_those_of_the_standard():
+def test_series_are_those_of_the_standard(check):
     """E24 and E96 hold the values of the standard (IEC 60063:2015), the coarser ones every other of the next."""
-    assert " ".join(map(str, SERIES["E24"])) == E24
-    assert " ".join(map(str, SERIES["E96"])) == E96
+    for name, text in (("E24", E24), ("E96", E96)):
+        check(f"values of {name}", SERIES[name], [int(word) for word in text.split()], case="all")
     assert SERIES["E12"] == SERIES["E24"][::2] and SERIES["E6"] == SERIES["E12"][::2]
     assert SERIES["E3"] == SERIES["E6"][::2] == (100, 220, 470) and SERIES["E48"] == SERIES["E96"][::2]
+    assert SERIES["E96"] == SERIES["E192"][::2] and len(set(SERIES["E192"])) == 192 and 920 in SERIES["E192"]
 
 
 @pytest.mark.parametrize(
@@ -55,7 +58,7 @@ def test_written_values_read_back(series):
         ("E12", "is no list and no span"),
         ("10p..1n", "is no list and no span"),
         ("E5 10p..1n", "no series"),
-        ("E192 10p..1n", "no series"),
+        ("E384 10p..1n", "no series"),
         ("E12 1n..10p", "runs downwards"),
         ("E12 0..10p", "is no end of a span"),
         ("E12 -1p..10p", "is no end of a span"),

@@ -89,9 +89,10 @@ def test_page(rows, tmp_path):
     assert len(sheet.signal.rows) == 10 and len(sheet.volts.rows) == 6
     assert "95 % of boards" in sheet.note
     assert sheet.volts.rows[0] == ("supply current", "5.00 mA", "5.01 … 5.99 mA")
-    few = rows.assign(units=20)
-    write_csv(few, tmp_path / "bench.csv", "bench.csv")
-    assert "too few" in bench_sheet(tmp_path, {}, 0, {0: "as designed"}).note
+    # Beta quantile of 19 and 2 at 5 %: 0.784 (Wilks); of 4 units 0.249.
+    for units, said in ((20, "78 % of boards lie between"), (20, "93 units promise 95 %"), (4, "too few")):
+        write_csv(rows.assign(units=units), tmp_path / "bench.csv", "bench.csv")
+        assert said in bench_sheet(tmp_path, {}, 0, {0: "as designed"}).note
     (tmp_path / "bench.csv").unlink()
     assert not bench_sheet(tmp_path, {}, 0, {0: "as designed"}).signal.rows
 
