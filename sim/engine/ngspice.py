@@ -82,7 +82,8 @@ def library_path() -> str:
         with contextlib.suppress(OSError):
             # Loading it here costs nothing: the loader keeps one copy a process.
             ctypes.CDLL(name)
-            return name
+            # It is loaded once more from another folder.
+            return os.path.abspath(name) if os.path.dirname(name) else name
     raise SetupError(
         "the ngspice shared library was not found"
         + (f' under NGSPICE_LIBRARY_PATH="{given}"' if given else "")
@@ -129,6 +130,25 @@ def _library_class():
     return Library, Shared.ffi
 
 
+@contextlib.contextmanager
+def _away_from_here():
+    """While the library starts: it runs what a file .spiceinit in the current folder says, any command of the shell too.
+
+    A folder with a study may come from anybody, so the library starts where only the system's owner can write.
+    """
+    try:
+        here = os.open(".", os.O_RDONLY)
+    except OSError:
+        here = None  # the folder is gone
+    os.chdir(os.sep)
+    try:
+        yield
+    finally:
+        if here is not None:
+            os.chdir(here)
+            os.close(here)
+
+
 class Simulator:
     """One loaded library and the circuit that is in it.
 
@@ -140,7 +160,8 @@ class Simulator:
 
     def __init__(self, timer=None):
         library_class, self._ffi = _library_class()
-        self._library = library_class.new_instance(ngspice_id=0)
+        with _away_from_here():
+            self._library = library_class.new_instance(ngspice_id=0)
         self._c = self._library._ngspice_shared
         self._timer = timer
         self.seconds_inside = 0.0
