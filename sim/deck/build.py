@@ -35,7 +35,7 @@ from sim.feedline.route import Route, Section
 from sim.feedline.tee import Tee
 from sim.opamp.curvature import curvature
 from sim.opamp.macromodel import MacroParameters, nominal_parameters
-from sim.sampling.draw import die_at, draw_die, draw_part, draw_temperature
+from sim.sampling.draw import HOURS_A_YEAR, aged, die_at, draw_die, draw_part, draw_temperature
 from sim.study.electrode import electrode_parts
 
 SUPPLY_COLUMN = "supply.voltage"
@@ -306,6 +306,8 @@ def unit_table(study, chain: Chain, units: np.ndarray) -> dict[str, np.ndarray]:
     columns = {"temperature_c": temperature}
     for part in chain.circuit.parts:
         columns[part.name] = draw_part(part.value, part.name, seed, units, build, temperature)
+        if study.run.years > 0:
+            columns[part.name] = columns[part.name] * aged(part.value, HOURS_A_YEAR * study.run.years)
     columns[SUPPLY_COLUMN] = draw_part(study.supply.voltage, SUPPLY_COLUMN, seed, units, build)
     columns |= draw_outside(chain.outside, seed, units, build, temperature)
     # A maker's model is one die, whose numbers nobody sees.

@@ -132,7 +132,7 @@ def _library_class():
 
 @contextlib.contextmanager
 def _away_from_here():
-    """While the library starts: it runs what a file .spiceinit in the current folder says, any command of the shell too.
+    """While the library starts: it runs what .spiceinit in the current folder says, any command of the shell too.
 
     A folder with a study may come from anybody, so the library starts where only the system's owner can write.
     """

@@ -327,6 +327,13 @@ class Run(StudyTable):
         "K",
         20.0,
     )
+    years: quantity("1", 0, 100, "Write 0 to 100 years.") = study_key(
+        "years since the capacitors were soldered: those of X7R lose 2.5 % a decade of time from 1000 hours on, about"
+        " 5 % in ten years; all other parts are taken not to age",
+        '"10"',
+        "1",
+        0.0,
+    )
     build: whole_number(2, 100_000, "Write a whole number from 2 to 100000.") = study_key(
         "amplifiers made together: they share their lots, and a match is judged among them", "16", default=16
     )

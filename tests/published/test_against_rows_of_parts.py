@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 from sim.constants import C0
+from sim.deck.build import chain_of, unit_table
 from sim.feedline.cable import load_cable
 from sim.feedline.line import characteristic
-from sim.quantity import Limit
+from sim.quantity import Limit, parse_part
+from sim.sampling.draw import HOURS_A_YEAR, aged
 from sim.study.preferred import SERIES, nearest_value
+from sim.study.read import read_study
 from sim.summary.mixed import Allowed, best_trim
 from tests.checks import FROM_MEMORY, NOT_AT_HAND, Against, Standing
 from tests.conftest import ROOT
@@ -21,6 +24,7 @@ from tests.small_studies import export, measured, write_study
 LINES = (ROOT / "tests" / "data" / "parts" / "rows.csv").read_text(encoding="utf-8").splitlines()
 ROWS = {row["case"]: row for row in csv.DictReader(line for line in LINES if line[0] != "#")}
 PREFERRED = Against("preferred values", "IEC 60063:2015", Standing.STANDARD, NOT_AT_HAND)
+AGEING = Against("ageing of X7R", "IEC 60384-21 and -22, annex", Standing.STANDARD, NOT_AT_HAND)
 PHASE = Against("phase of cable and coupling", "exact algebra", Standing.HAND)
 ROD = Against("short verticals", "rod antenna formula, CISPR 16-1-4 family", Standing.STANDARD, FROM_MEMORY)
 
@@ -49,6 +53,21 @@ def test_the_one_value_that_is_not_rounded(check):
     """Number 185 of E192 is 9.20, not 9.19."""
     check("number 185 of E192", SERIES["E192"][185] / 100, kept("e192-185")[0], against=PREFERRED)
     assert round(10 ** (185 / 192), 2) == 9.19
+
+
+def test_ageing(check, tmp_path):
+    """Ten years take what the logarithmic law says from an X7R capacitor of a study, and nothing from the others."""
+    value, tolerance = kept("x7r-age")
+    factor = aged(parse_part("100n 10% X7R", "F"), 10 * HOURS_A_YEAR)
+    check("capacitance lost from 1000 to 87660 h", 100 * (factor - 1), value, abs=tolerance, unit="%", against=AGEING)
+    tables = []
+    for years in (0, 10):
+        study = read_study(str(write_study(tmp_path, run={"units": 4, "years": years})))
+        tables.append(unit_table(study, chain_of(study), np.arange(5)))
+    for part in chain_of(study).circuit.parts:
+        lost = factor if "x7r" in part.value.words else 1.0
+        assert tables[1][part.name] == pytest.approx(lost * tables[0][part.name], rel=1e-12)
+    assert any("x7r" in part.value.words for part in chain_of(study).circuit.parts)
 
 
 WIRE = """\
