@@ -32,10 +32,16 @@ def replace_file(path: Path) -> Iterator:
     Raises
     ------
     BandfloorError
-        The file cannot be written; the message names it and says why. What goes wrong with another file while this
-        one is being filled is raised as it is.
+        The file cannot be written, or a folder, device or pipe has its name (moving ours over /dev/null would delete
+        the device); the message names it and says why. What goes wrong with another file while this one is being
+        filled is raised as it is.
     """
     path = Path(path)
+    if os.path.isdir(path):
+        raise BandfloorError(f"{path}: is a folder, so no file can be written here.\n  Name a file in it.")
+    # Links to files count as files here, a broken one as none.
+    if os.path.exists(path) and not os.path.isfile(path):
+        raise BandfloorError(f"{path}: is a device or a pipe, which a file would replace.\n  Name an ordinary file.")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=PART, dir=path.parent)

@@ -169,7 +169,7 @@ def test_full_disk(tmp_path):
 def test_name_taken_by_a_folder(tmp_path):
     """A folder under the file's name is an error that names it, and the folder stays."""
     (tmp_path / "summary.csv").mkdir()
-    with pytest.raises(BandfloorError, match=r"summary\.csv: cannot be written: "):
+    with pytest.raises(BandfloorError, match=r"summary\.csv: is a folder, .*\n  Name a file in it\.$"):
         write_csv([], tmp_path / "summary.csv", "summary.csv")
     assert list(tmp_path.iterdir()) == [tmp_path / "summary.csv"]
 
@@ -187,3 +187,14 @@ def test_no_place_to_write(tmp_path):
     path = tmp_path / "results" / "summary.csv"
     with pytest.raises(BandfloorError, match=r"summary\.csv: cannot be written: .*\.\n  Name another place\.$"):
         write_csv(FAILURES, path, "failures.csv")
+
+
+def test_device_or_pipe_stays(tmp_path):
+    """A name that belongs to a pipe or a device is refused: a file moved there would delete what it stands for."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with pytest.raises(BandfloorError, match=r"pipe: is a device or a pipe, .*\n  Name an ordinary file\.$"):
+        with replace_file(pipe) as file:
+            file.write(b"a result")
+    assert stat.S_ISFIFO(os.stat(pipe).st_mode)
+    assert list(tmp_path.iterdir()) == [pipe]

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from sim.deck.guard import LARGEST_TEXT
-from sim.errors import Fault, GuardError
+from sim.errors import Fault, GuardError, shown
 from sim.quantity import format_quantity
 
 _WIDTH = 100
@@ -23,7 +23,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--output",
         metavar="NODE",
-        default="out",
         help="node at which the feedline is connected, with a resistor to ground in its place (default: out)",
     )
     parser.add_argument("--out", metavar="DIR", help="folder for pictures: locus round −1, and what a kick does")
@@ -43,12 +42,15 @@ def act(given) -> int:
     from sim.stability.deck import read_deck
     from sim.stability.trial import try_deck
 
+    if given.output is not None and not given.lines:
+        found = f"names the node of a feedline, {shown(given.output)}, and no feedline is asked for."
+        raise GuardError(Fault("bandfloor judge", None, "--output", found, "Add --lines, or take it out."))
     deck = read_deck(_text(given.deck), given.deck)
     lines = None
     if given.lines:
         from sim.stability.deck_lines import try_on_lines
 
-        lines = try_on_lines(deck, given.output)
+        lines = try_on_lines(deck, given.output or "out")
     trial = try_deck(deck)
     pictures = _pictures(trial, lines, given) if given.out else []
     if given.json:

@@ -106,7 +106,7 @@ def _counts(given, table) -> int:
     if given.arrays < 1:
         raise _refuse("--arrays", f"is {given.arrays}.", "Write 1 or more.")
     if given.arrays * pick > len(given.sweeps):
-        found = f"{len(given.sweeps)} sweeps are fewer than {given.arrays} × {pick} units."
+        found = f"needs {given.arrays} × {pick} units, and there are sweeps of {len(given.sweeps)}."
         raise _refuse("--pick", found, "Name more sweeps, or ask for fewer units.")
     return pick
 

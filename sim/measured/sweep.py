@@ -161,6 +161,8 @@ def _columns(text: str, name: str) -> tuple[np.ndarray, np.ndarray]:
         known = [*_UNITS, *_PAIRS[0], *_PAIRS[1]]
         odd = next((word for word in head if word not in known), None)
         hint = f" Nearest to {shown(odd)}: {nearest(odd, known)}." if odd else ""
+        if ";" in lines[0][1] or "\t" in lines[0][1]:
+            hint = " Columns are parted by commas, and decimals take a point: 1830000,10.7,-3.2."
         remedy = f"Name the columns frequency_hz,gain_db,phase_deg or frequency_hz,gain_real,gain_imag.{hint}"
         raise refuse(lines[0][0], f"has the columns {shown(', '.join(head))}.", remedy)
     places = [head.index(frequency[0]), *(head.index(word) for word in pair)]
@@ -172,7 +174,8 @@ def _columns(text: str, name: str) -> tuple[np.ndarray, np.ndarray]:
         except (ValueError, IndexError, csv.Error):
             raise refuse(number, f"{shown(line)} is no line of {len(head)} numbers.", "Write plain numbers.") from None
         if not all(map(math.isfinite, row)):
-            raise refuse(number, f"{shown(line)} holds a number that is none.", "Leave such lines out.")
+            found = f"{shown(line)} holds no finite number where one is needed."
+            raise refuse(number, found, "Leave out lines of nan or inf.")
         rows.append(row)
     table = np.array(rows)
     freq_hz = table[:, 0] * _UNITS[frequency[0]]

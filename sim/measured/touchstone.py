@@ -147,12 +147,12 @@ def read_one_port(text: str) -> tuple[np.ndarray, np.ndarray]:
     plain, data = _plain_lines(text)
     if not data:
         raise ValueError(None, "holds no line of data.", "Export the sweep once more as a one-port, .s1p.")
-    import skrf
+    from skrf.io.touchstone import Touchstone  # by its module: skrf.io is the standard io in old versions
 
     file = io.StringIO("\n".join(plain) + "\n")
     file.name = "file.s1p"
     try:
-        read = skrf.io.Touchstone(file)
+        read = Touchstone(file)
     except (ValueError, IndexError, KeyError, TypeError) as error:
         raise ValueError(
             None, f"cannot be read: {error}.", "Export the sweep once more as a one-port, .s1p."
@@ -327,6 +327,7 @@ def read_two_port(text: str) -> TwoPort:
     if np.any(np.diff(rows[:, 0]) <= 0):
         raise ValueError(None, "has frequencies that do not rise.", "Sort them, each once.")
     import skrf
+    from skrf.io.touchstone import Touchstone  # by its module: skrf.io is the standard io in old versions
 
     new = draft.version.startswith("2")
     # In version 2 the order is a keyword; before, a two-port holds 11, 21, 12, 22.
@@ -339,7 +340,7 @@ def read_two_port(text: str) -> TwoPort:
     file = io.StringIO("\n".join(lines) + "\n")
     file.name = "file.s2p"
     try:
-        read = skrf.io.Touchstone(file)
+        read = Touchstone(file)
     except (ValueError, IndexError, KeyError, TypeError) as error:
         raise ValueError(None, f"cannot be read: {error}.", again) from error
     values = np.asarray(read.s, dtype=complex)

@@ -52,7 +52,9 @@ def draw_judged(trial, name: str, folder: Path, lines=None) -> list[Path]:
                 written.append(folder / f"{name}-lines.svg")
                 style.save(_over_lines(lines), written[-1])
     except OSError as error:
-        raise BandfloorError(f"{folder}: the pictures cannot be written: {error.strerror}.") from error
+        raise BandfloorError(
+            f"{folder}: the pictures cannot be written: {error.strerror}.\n  Name another folder."
+        ) from error
     return written
 
 

@@ -57,6 +57,8 @@ def file_text(path: Path, name: str) -> str:
 
 def _bytes(path: Path, name: str) -> bytes:
     try:
+        if not name:  # else it would be the folder that the command is given in
+            raise StudyError(Fault('""', None, None, "is no file name.", "Name the study's file (.toml)."))
         if path.is_dir():
             raise StudyError(Fault(name, None, None, "is a folder.", "Name the study's file (.toml)."))
         if path.exists() and not path.is_file():
@@ -100,6 +102,9 @@ def syntax_fault(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
     line = int(match[1]) if match and match[1] else len(text.rstrip().split("\n"))
     column = f", column {match[2]}" if match and match[2] else ""
     remedy = next((remedy for word, remedy in _REMEDIES if word in reason), None)
+    lines = text.split("\n")
+    if remedy is None and line <= len(lines) and any(sign in lines[line - 1].partition("#")[0] for sign in "“”„‘’«»"):
+        remedy = 'Write straight quotes, ", in place of the curved ones that text programs put in.'
     return Fault(
         name,
         line,

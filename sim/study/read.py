@@ -8,6 +8,7 @@ that a study names are looked for, but read elsewhere.
 import itertools
 import math
 import tomllib
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -72,6 +73,12 @@ def read_study(path, units: int | None = None) -> Study:
     checked.all()
     if checked.found:
         faults = [Fault(name, line_of(lines, path), _dotted(path, note), *said) for path, note, *said in checked.found]
+        if units is not None:  # not the number that stands in the file
+            said = "It was given as --units, not in the study."
+            faults = [
+                replace(fault, line=None, remedy=f"{fault.remedy} {said}") if fault.key == "run.units" else fault
+                for fault in faults
+            ]
         raise StudyError(sorted(dict.fromkeys(faults), key=lambda fault: fault.line or 0))
     place = {"file": name, "folder": str(checked.folder), "lines": lines}
     return checked.study.model_copy(update=place)

@@ -115,3 +115,11 @@ def test_a_deck_that_does_not_simulate_is_no_verdict(tmp_path):
     done = command("judge", "d.cir", folder=tmp_path)
     assert (done.returncode, done.stdout) == (1, "")
     assert "the simulator gave no result" in done.stderr
+
+
+def test_a_node_of_the_feedline_without_a_feedline(tmp_path):
+    """An option that would have no effect is refused, not passed over."""
+    done = command("judge", DECKS / "u12_coax_open_crit.cir", "--output", "out", folder=tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith('bandfloor judge, --output: names the node of a feedline, "out", and no feedline')
+    assert "Add --lines" in done.stderr

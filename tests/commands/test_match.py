@@ -55,7 +55,7 @@ def test_places_with_a_study(sweeps, capsys):
     [
         ([], "--pick: is missing"),
         (["--pick", "1"], "--pick: is 1"),
-        (["--pick", "13"], "12 sweeps are fewer than 1 × 13 units"),
+        (["--pick", "13"], "needs 1 × 13 units, and there are sweeps of 12"),
         (["--pick", "5", "--study", STUDY], "the array of the study has 4 elements"),
         (["--pick", "4", "--arrays", "0"], "--arrays: is 0"),
         (["--pick", "4", "--repeatability", "1 m"], "--repeatability"),

@@ -148,10 +148,12 @@ def test_columns(tmp_path):
     ("text", "said"),
     [
         ("frequency_hz,gain_db\n1,2\n3,4\n", "has the columns"),
+        ("frequency_hz;gain_db;phase_deg\n1;2,5;3\n2;2,5;3\n", "parted by commas, and decimals take a point"),
+        ("frequency_hz\tgain_db\tphase_deg\n1\t2\t3\n2\t2\t3\n", "parted by commas"),
         ("frequency_hz,gain_db,phase_deg\n1,2,3\n", "fewer than two points"),
         ("frequency_hz,gain_db,phase_deg\n1,2,3\n2,x,3\n", "line 3: .* is no line of 3 numbers"),
         ("frequency_hz,gain_db,phase_deg\n2,2,3\n1,2,3\n", "do not rise"),
-        ("frequency_hz,gain_db,phase_deg\n1,2,3\n2,nan,3\n", "a number that is none"),
+        ("frequency_hz,gain_db,phase_deg\n1,2,3\n2,nan,3\n", "line 3: .* holds no finite number"),
     ],
 )
 def test_what_is_no_columns(tmp_path, text, said):

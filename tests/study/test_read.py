@@ -226,6 +226,31 @@ def test_a_folder(tmp_path, monkeypatch):
     assert message("studies") == "studies: is a folder.\n  Name the study's file (.toml)."
 
 
+def test_an_empty_name():
+    """An empty name, as an unset variable of a shell leaves it, is not taken for the folder one is in."""
+    assert message("") == '"": is no file name.\n  Name the study\'s file (.toml).'
+
+
+def test_curved_quotes(tmp_path):
+    """Quotes that a text program has bent are named as what is wrong; a comment may hold them."""
+    (tmp_path / "s.toml").write_text("# “so”\ntitle = “Marsh”\n", encoding="utf-8")
+    said = message(tmp_path / "s.toml")
+    assert "line 2: is not valid TOML, column 9" in said and said.endswith("text programs put in.")
+    (tmp_path / "s.toml").write_text("title = Marsh # “so”\n", encoding="utf-8")
+    assert "straight quotes" not in message(tmp_path / "s.toml")
+
+
+def test_number_of_units_given_beside_the_study(tmp_path):
+    """A count from the command line is not blamed on a line of the file."""
+    path = tmp_path / "s.toml"
+    path.write_text(PLAIN + "[run]\nunits = 100\n", encoding="utf-8")
+    with pytest.raises(StudyError) as caught:
+        read_study(path, units=10**13)
+    (fault,) = caught.value.faults
+    assert (fault.line, fault.key) == (None, "run.units")
+    assert fault.remedy.endswith("It was given as --units, not in the study.")
+
+
 def test_a_pipe(tmp_path, monkeypatch):
     """What is no plain file is not waited for."""
     monkeypatch.chdir(tmp_path)
