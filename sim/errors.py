@@ -45,7 +45,12 @@ class Fault:
             where.append(f"line {self.line}")
         if self.key is not None:
             where.append(self.key)
-        return f"{', '.join(where)}: {self.found}\n  {self.remedy}"
+        return f"{printable(', '.join(where))}: {printable(self.found)}\n  {printable(self.remedy)}"
+
+
+def printable(text: str) -> str:
+    """The text with what a terminal would obey or hide written out: escapes, NULs, signs that turn the line round."""
+    return text if text.isprintable() else "".join(s if s.isprintable() else f"\\u{ord(s):04x}" for s in text)
 
 
 LONGEST_QUOTE = 60
@@ -63,8 +68,7 @@ def shown(value) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        printable = "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in value[:LONGEST_QUOTE])
-        return f'"{printable}{"…" if len(value) > LONGEST_QUOTE else ""}"'
+        return f'"{printable(value[:LONGEST_QUOTE])}{"…" if len(value) > LONGEST_QUOTE else ""}"'
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, list | tuple):

@@ -237,15 +237,16 @@ def _scratch(out: Path):
 
 def _snakemake(given, out: Path, cores: int, own: Path) -> list[str]:
     study, folder = Path(given.study), []
-    if not _usable(Path(".snakemake")):
-        # It keeps its books where the command is given, or else in the results.
+    if Path(".snakemake").is_symlink() or not _usable(Path(".snakemake")):
+        # It keeps its books where the command is given, or else in the results; a link may lead anywhere.
         study, out, folder = study.resolve(), out.resolve(), ["--directory", str(own)]
     # In a file, since what stands behind --config is read as YAML: a folder "2024" or "a: b" would not stay a name.
     config = {"study": str(study), "out": str(out)} | ({"units": given.units} if given.units else {})
     settings = out / "logs" / "pipeline.json"
     settings.write_text(json.dumps(config), encoding="utf-8")
     base = [sys.executable, "-m", "snakemake", "-s", str(SNAKEFILE), "--configfile", str(settings), *folder]
-    return [*base, "-c", str(cores), "--rerun-incomplete", "--nolock"]
+    # A profile that lies in the folder in which the command is given would be obeyed, and may hold Python to be run.
+    return [*base, "-c", str(cores), "--rerun-incomplete", "--nolock", "--workflow-profile", "none"]
 
 
 def _environment(own: Path) -> dict[str, str]:
