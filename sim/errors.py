@@ -50,7 +50,7 @@ class Fault:
 
 def printable(text: str) -> str:
     """The text with what a terminal would obey or hide written out: escapes, NULs, signs that turn the line round."""
-    return text if text.isprintable() else "".join(s if s.isprintable() else f"\\u{ord(s):04x}" for s in text)
+    return "".join(s if s.isprintable() or s == "\n" else f"\\u{ord(s):04x}" for s in text)
 
 
 LONGEST_QUOTE = 60
