@@ -45,12 +45,14 @@ class Fault:
             where.append(f"line {self.line}")
         if self.key is not None:
             where.append(self.key)
-        return f"{printable(', '.join(where))}: {printable(self.found)}\n  {printable(self.remedy)}"
+        # Only our own words have lines; what is quoted in them has none.
+        said = "\n".join(printable(line) for line in f"{self.found}\n  {self.remedy}".split("\n"))
+        return f"{printable(', '.join(where))}: {said}"
 
 
 def printable(text: str) -> str:
     """The text with what a terminal would obey or hide written out: escapes, NULs, signs that turn the line round."""
-    return "".join(s if s.isprintable() or s == "\n" else f"\\u{ord(s):04x}" for s in text)
+    return text if text.isprintable() else "".join(s if s.isprintable() else f"\\u{ord(s):04x}" for s in text)
 
 
 LONGEST_QUOTE = 60

@@ -81,7 +81,7 @@ def test_page_and_picture(wet_run):
     """The page has the section with its table; the leak that was tried with three values has a picture."""
     _, out, _, _ = wet_run
     page = (out / "report.html").read_text(encoding="utf-8")
-    assert page.count("Wet against dry") == 1 and "Noise on a dummy, dB" in page
+    assert page.count("Wet against dry</h2>") == 1 and "Noise on a dummy, dB" in page
     assert (out / "figures" / "weather-1.svg").stat().st_size > 3000
     assert not (out / "figures" / "weather-2.svg").exists()
     table = pd.read_csv(out / "weather.csv", dtype={"others": str}).fillna({"key": "", "others": ""})

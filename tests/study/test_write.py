@@ -84,6 +84,7 @@ units = 1000
 seed = 1
 temperature = "20"
 sun = "20 K"
+years = "0"
 build = 16
 
 [fixture]
