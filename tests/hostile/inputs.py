@@ -99,8 +99,8 @@ _PRICES = (
 _BANDS = {"frequencies": ["1.8M", "3.5M", "7M"]}
 
 
-def _measured(name: str, **more) -> tuple[str, str]:
-    return _study(antenna={"model": "measured", "file": name, "effective_height": "3 m", **more}, bands=_BANDS)
+def _measured(name: str, **words: str) -> tuple[str, str]:
+    return _study(antenna={"model": "measured", "file": name, **words}, bands=_BANDS)
 
 
 _AMPLIFIER = {"circuit": "transimpedance", "opamp": "OPA2822"}
@@ -161,7 +161,7 @@ KINDS = {
         "own.s1p",
         (_S1P, _S1P_2),
         (("check", "study.toml"), ("export", "study.toml", "antenna", "-o", "OUT/a.s1p")),
-        (_measured("own.s1p"),),
+        (_measured("own.s1p", effective_height="3 m"),),
     ),
     "far end": Kind(
         "touchstone",

@@ -1,8 +1,8 @@
 """Whatever stands in a file: a result or exit code 2 with a message, and nothing touched that is nobody's to touch.
 
 Every kind of file is spoilt by the words of its own language and given to the commands that read it, in a process
-whose every file, process and connection is noted (:mod:`tests.hostile.room`). The default suite draws the same inputs
-each time; the long test others each time.
+whose every file, process and connection is noted (:mod:`tests.hostile.room`). The short test draws the same inputs
+each time; the long one others each time.
 """
 
 import os
@@ -18,8 +18,10 @@ from hypothesis import strategies as st
 from tests.hostile.inputs import KINDS, lay_out, set_traps, spoilt, steps
 from tests.hostile.room import MOST_GROWTH_MB, MOST_SECONDS, Room
 
+pytestmark = pytest.mark.slow  # its limits of time want a quiet machine
+
 FEW, MANY = 25, 3_000
-"""Inputs of each kind in the default suite, and in the long test."""
+"""Inputs of each kind in the short test, and in the long one."""
 _UNPRINTABLE = re.compile(r"[\0-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\ufeff]")
 _EACH = settings(
     deadline=None,
