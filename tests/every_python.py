@@ -35,20 +35,21 @@ import json, sys
 import numpy as np, pandas as pd
 first, other = (pd.read_parquet(name + "/measures.parquet") for name in sys.argv[1:])
 assert list(first.columns) == list(other.columns) and len(first) == len(other), "other columns or rows"
-numbers = [name for name in first.columns if first[name].dtype.kind == "f"]
-assert all((first[name].astype(str) == other[name].astype(str)).all() for name in first if name not in numbers)
-worst, name_of_worst, equal = 0.0, "", 0
-for name in numbers:
-    a, b = first[name].to_numpy(), other[name].to_numpy()
+for name in first.columns.drop("value"):
+    a, b = first[name].astype(object), other[name].astype(object)
+    assert ((a == b) | (a.isna() & b.isna())).all(), "the rows are not the same by " + name
+worst, of, equal, all_of_them = 0.0, "", 0, first["measure"].astype(str).unique()
+for measure in all_of_them:
+    a, b = (frame["value"][(first["measure"] == measure).to_numpy()].to_numpy() for frame in (first, other))
     equal += np.array_equal(a, b, equal_nan=True)
-    assert np.array_equal(np.isfinite(a), np.isfinite(b)), "values are missing in one of them: " + name
+    assert np.array_equal(np.isfinite(a), np.isfinite(b)), "values are missing in one of them: " + measure
     held = np.isfinite(a)
     if held.any():
-        # Against the column's own size: a phase that passes through zero has no relative error.
+        # Against the measure's own largest value: one that passes through zero has no relative error.
         off = np.abs(a[held] - b[held]).max() / max(np.abs(a[held]).max(), 1e-300)
         if off > worst:
-            worst, name_of_worst = off, name
-print(json.dumps({"columns": len(numbers), "equal": int(equal), "worst": float(worst), "of": name_of_worst}))
+            worst, of = off, measure
+print(json.dumps({"measures": len(all_of_them), "equal": int(equal), "worst": float(worst), "of": of}))
 """
 
 
@@ -237,8 +238,8 @@ def compare(places: list[Place]) -> None:
     for other in places[1:]:
         words = [first.programs / "python", "-c", COMPARE, first.folder / "demo", other.folder / "demo"]
         told = json.loads(step(words, first.folder, f"compare {other.name}"))
-        far = f"worst {told['worst']:.1e} of its column's largest value, {told['of']}" if told["of"] else "bit for bit"
-        print(f"  {other.name}: {told['equal']} of {told['columns']} columns of numbers equal; {far}", flush=True)
+        far = f"worst {told['worst']:.1e} of its largest value, {told['of']}" if told["of"] else "bit for bit"
+        print(f"  {other.name}: {told['equal']} of {told['measures']} measures equal; {far}", flush=True)
         if told["worst"] > 1e-6:
             raise Broken(f"{other.name}: the measures differ from those of {first.name} by more than rounding")
 
