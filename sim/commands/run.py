@@ -10,7 +10,6 @@ import sys
 import time
 from pathlib import Path
 
-from sim.engine.ngspice import library_path
 from sim.errors import BandfloorError, Fault, StudyError
 from sim.paths import SNAKEFILE
 from sim.steps.layout import default_out, refuse_braces
@@ -50,6 +49,8 @@ def act(given) -> int:
     study = read_study(given.study, units=given.units)
     every = scenarios(study)
     _check_chains(every)
+    from sim.engine.ngspice import library_path
+
     library_path()  # a missing library is said at once, not by a step that failed
     _prove_models(every)
     out = Path(given.out) if given.out else default_out(given.study)
