@@ -9,8 +9,11 @@ import zipfile
 from importlib import metadata
 from pathlib import Path
 
+import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+
+from tests.every_python import lower_bounds
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -91,3 +94,13 @@ def test_wheel_carries_everything(tmp_path):
         meant |= {prefix + path.relative_to(ROOT).as_posix() for path in paths}
     carried = {name for name in inside if not re.match(r"bandfloor-[^/]*\.dist-info/", name)}
     assert carried == meant
+
+
+def test_oldest_allowed_versions_are_the_lower_bounds():
+    """Every dependency has one lower bound that can be installed for a trial, and a bound left out is told."""
+    dependencies = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["dependencies"]
+    oldest = lower_bounds(dependencies)
+    assert "numpy==2.1" in oldest and len(oldest) == len(dependencies)
+    assert lower_bounds(['numpy>=2.1,<3; python_version < "3.12"']) == ['numpy==2.1 ; python_version < "3.12"']
+    with pytest.raises(ValueError, match=r"^rich: has no lower bound"):
+        lower_bounds(["rich"])

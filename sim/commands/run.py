@@ -70,6 +70,9 @@ def _act(given, out: Path) -> int:
     study = read_study(given.study, units=given.units)
     every = scenarios(study)
     _check_chains(every)
+    from sim.engine.ngspice import library_path
+
+    library_path()  # a missing library is said at once, not by a step that failed
     _prove_models(every)
     refuse_braces(given.study, out)
     own_folder(given, out)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from sim.engine.leash import end_with_parent
 from sim.engine.ngspice import LibraryLost, UnitFailed, ignore_interrupts
-from sim.errors import EngineError
+from sim.errors import EngineError, SetupError
 
 PATIENCE_S = 60.0
 """Silence after which a child is taken for stuck; a unit needs some milliseconds. [s]"""
@@ -57,6 +57,8 @@ def isolated(make_worker: Callable, items: Sequence, patience_s: float = PATIENC
     ------
     EngineError
         The worker itself is broken: an error that is not about the item.
+    SetupError
+        The simulator's library is not there.
     """
     position, tries = 0, 0
     while position < len(items):
@@ -91,6 +93,8 @@ def _child_answers(make_worker, items, first, patience_s):
                 child.join()
                 yield Failed("crash", _death(child.exitcode))
                 return
+            if kind == "missing":
+                raise SetupError(content)
             if kind == "broken":
                 raise EngineError(content)
             yield content
@@ -127,5 +131,7 @@ def _serve(parent, sender, receiver, make_worker, items, first):
                 return
     except BrokenPipeError:
         return
+    except SetupError as missing:  # no library: the user's to mend, not a bug to be traced
+        sender.send(("missing", str(missing)))
     except Exception:
         sender.send(("broken", traceback.format_exc()))

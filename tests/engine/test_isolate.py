@@ -7,8 +7,8 @@ import time
 import pytest
 
 from sim.engine.isolate import Failed, isolated
-from sim.engine.ngspice import LibraryLost, UnitFailed
-from sim.errors import EngineError
+from sim.engine.ngspice import LibraryLost, Simulator, UnitFailed
+from sim.errors import EngineError, SetupError
 
 
 def _worker(guilty=(), deed=None):
@@ -81,3 +81,13 @@ def test_a_bug_is_not_a_failed_unit():
     """An error that is not about the item stops the run and shows where it came from."""
     with pytest.raises(EngineError, match="ZeroDivisionError: bug"):
         dict(isolated(_worker((1,), _break), range(3)))
+
+
+def test_a_missing_library_is_said_without_a_trace(monkeypatch):
+    """What the user has to install comes as the message itself, not inside a worker's traceback."""
+    monkeypatch.setenv("NGSPICE_LIBRARY_PATH", "/none/libngspice.so")
+    with pytest.raises(SetupError) as caught:
+        dict(isolated(Simulator, range(3)))
+    said = str(caught.value)
+    assert said.startswith('the ngspice shared library was not found under NGSPICE_LIBRARY_PATH="/none/libngspice.so"')
+    assert "Traceback" not in said and "libngspice0" in said
