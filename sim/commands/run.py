@@ -27,6 +27,8 @@ _PROBE = 65536
 """Bytes that a folder must be able to take before the pipeline keeps its books there."""
 _ORIGIN = "study.path"
 SCRATCH = "scratch"
+FOLDERS = ("logs", "chunks", "figures")
+"""What a run keeps in its results folder."""
 _STEPS = ("summarise", "figures", "report")
 
 
@@ -166,6 +168,10 @@ def own_folder(given, out: Path) -> None:
 
 def writable(out: Path) -> None:
     """Make the results folder; raise BandfloorError where nothing can be written there."""
+    # What stands in them is replaced and taken away: not somewhere else because a folder of results came with a link.
+    for name in FOLDERS:
+        if (out / name).is_symlink():
+            raise BandfloorError(f"{out / name}: is a link to another place.\n  Remove it, or name another --out DIR.")
     try:
         (out / "logs").mkdir(parents=True, exist_ok=True)
         probe = out / "logs" / ".writable"
@@ -229,7 +235,9 @@ def _made(given, out: Path, cores: int, lock: Lock, asked, watch) -> None:
 @contextlib.contextmanager
 def _scratch(out: Path):
     """A folder for what the pipeline needs while it runs: none of it rests on a folder for temporary files."""
-    own = (out / "logs" / SCRATCH).resolve()
+    own = out.resolve() / "logs" / SCRATCH
+    if own.is_symlink():
+        own.unlink()
     shutil.rmtree(own, ignore_errors=True)
     own.mkdir()
     try:

@@ -129,10 +129,10 @@ class FaultBook:
         """
         source = columns_of or key
         base = self._nominal[source].gain
-        rows = [np.log(_ratio(seen.gain, base)) for seen in self.moved(source)]
+        rows = [np.log(gain_ratio(seen.gain, base)) for seen in self.moved(source)]
         own = self._nominal[key]
         size = self._sized.get(key)
-        rows.append(np.zeros_like(base) if size is None else np.log(_ratio(size.gain, own.gain)))
+        rows.append(np.zeros_like(base) if size is None else np.log(gain_ratio(size.gain, own.gain)))
         shared = measurement_columns(self.freq_hz, self.people.bench, own.idle)
         return Hypothesis(own.gain[places], np.concatenate([rows, shared])[:, places])
 
@@ -163,7 +163,8 @@ class FaultBook:
         own, *around = simulate(self.people, [(fault, at), *((fault, move) for move in moves)])
         if isinstance(own, Failed) or any(isinstance(seen, Failed) for seen in around):
             return None
-        rows = [2 * np.log(_ratio(high.gain, low.gain)) for low, high in zip(around[::2], around[1::2], strict=True)]
+        pairs = zip(around[::2], around[1::2], strict=True)
+        rows = [2 * np.log(gain_ratio(high.gain, low.gain)) for low, high in pairs]
         shared = measurement_columns(self.freq_hz, self.people.bench, own.idle)
         columns = np.concatenate([rows, shared])[:, places]
         return Hypothesis(own.gain[places], columns), Bent(own, np.array(list(at.values())))
@@ -260,7 +261,12 @@ def _unpacked(name: str, arrays) -> dict[str, list[Seen]]:
     return {key: rows[place * each : (place + 1) * each] for place, key in enumerate(keys)}
 
 
-def _ratio(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Quotient of two gains; 1 where there is no signal at all."""
+def gain_ratio(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Quotient of two gains; 1 where there is no signal at all.
+
+    Parameters
+    ----------
+    a, b : complex ndarray, same shape
+    """
     nothing = (np.abs(a) < 1e-12) | (np.abs(b) < 1e-12)
     return np.where(nothing, 1.0, a / np.where(nothing, 1.0, b))

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.deck.part import UNITS, Part
-from sim.diagnosis.book import FaultBook
+from sim.diagnosis.book import FaultBook, gain_ratio
 from sim.diagnosis.faults import GOOD, Fault
 from sim.diagnosis.fit import Fit, Hypothesis, fit, look_noise, measurement_columns
-from sim.diagnosis.rank import MUCH_LESS
-from sim.diagnosis.responses import Seen, simulate
+from sim.diagnosis.rank import FIRST_LOOK, MUCH_LESS
+from sim.diagnosis.responses import simulate
 from sim.engine.isolate import Failed
 from sim.quantity import format_quantity
 
@@ -24,8 +24,6 @@ _NARROWED = (1 / 16, 1 / 64)
 """Steps of the next looks, four to each side of the best so far. [decades]"""
 _PARTS = 5
 """Parts that are looked at closely."""
-_LOOK = 0.05
-"""Noise added while the good unit's tolerances stand for those of the changed one. [Np, rad]"""
 
 
 @dataclass(frozen=True)
@@ -102,7 +100,7 @@ def _looked(book, observed, places, where: dict[str, tuple[Part, Sequence[float]
         if isinstance(answer, Failed):
             continue
         gain = answer.gain[places]
-        noise = look_noise(book.freq_hz[places], gain, _LOOK)
+        noise = look_noise(book.freq_hz[places], gain, FIRST_LOOK)
         likelihood = fit(observed, Hypothesis(gain, columns), book.people.bench, noise).likelihood
         if name not in best or likelihood > best[name][1]:
             best[name] = (decades, likelihood)
@@ -115,14 +113,8 @@ def _explained(book, observed, places, part: Part, decades: float) -> Fit | None
     own, *moved = simulate(people, [(fault, {}), *((fault, {one.name: 1.0}) for one in people.variables)])
     if isinstance(own, Failed):
         return None
-    rows = [_change(own if isinstance(seen, Failed) else seen, own) for seen in moved]
+    rows = [np.log(gain_ratio((own if isinstance(seen, Failed) else seen).gain, own.gain)) for seen in moved]
     shared = measurement_columns(book.freq_hz, people.bench, own.idle)
     # The book's hypotheses have a column for a fault's own size; a value that was looked for has none left.
     columns = np.concatenate([rows, np.zeros((1, len(book.freq_hz))), shared])[:, places]
     return fit(observed, Hypothesis(own.gain[places], columns), people.bench)
-
-
-def _change(seen: Seen, own: Seen) -> np.ndarray:
-    # No signal at all changes by nothing.
-    silent = (np.abs(seen.gain) < 1e-12) | (np.abs(own.gain) < 1e-12)
-    return np.log(np.where(silent, 1.0, seen.gain / np.where(silent, 1.0, own.gain)))

@@ -12,6 +12,7 @@ import contextlib
 import hashlib
 import json
 import os
+import re
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,6 +36,7 @@ MARK = "inputs.sha256"
 _FINAL = ("sample", "summarise", "figures", "report")
 _CHUNKS = "simulate-"
 _ENDING = ".seal"
+_CHUNK = re.compile(r"chunks/\d+-of-\d+(\.npz|-failures\.csv)|figures/[\w.-]+\.svg")
 _APART_S = 1.0
 _BEHIND_S = 60.0
 
@@ -106,9 +108,16 @@ def _read(out: Path, step: str) -> Seal | None:
     try:
         content = json.loads(_seal_path(out, step).read_text(encoding="utf-8"))
         files = {str(name): (int(size), str(digest)) for name, (size, digest) in content["files"].items()}
+        if not all(_of_a_run(name) for name in files):
+            return None
         return Seal(step, str(content["mark"]), files, int(content["runs"]))
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None  # a damaged seal is one that is not there
+
+
+def _of_a_run(name: str) -> bool:
+    """Whether a step makes a file of this name: a folder of results may come from anybody, its seals name no others."""
+    return name in (*SAMPLED, *SUMMARISED, FIGURES, REPORT) or _CHUNK.fullmatch(name) is not None
 
 
 def _all(out: Path) -> list[Seal]:

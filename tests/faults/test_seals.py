@@ -1,10 +1,12 @@
 """Seals: only what is whole and of the same inputs counts, whatever the times of files say."""
 
+import json
 import os
 import time
 
 import pytest
 
+from sim.commands.run import SCRATCH, _scratch
 from sim.steps.layout import mark_inputs
 from sim.steps.seal import (
     FIGURES,
@@ -21,7 +23,8 @@ from sim.steps.seal import (
     standing,
     take_away_report,
 )
-from tests.conftest import ROOT
+from tests.conftest import ROOT, command
+from tests.small_studies import write_study
 
 CHUNKS = tuple(f"chunks/{i}-of-2{ending}" for i in (1, 2) for ending in (".npz", "-failures.csv"))
 
@@ -123,6 +126,44 @@ def test_a_damaged_seal_is_none(out, text):
     """Whatever stands in a seal that was cut short, the step is done again."""
     (out / "logs" / "simulate-1-of-2.seal").write_text(text, encoding="utf-8")
     assert standing(out, "one").runs == 12
+
+
+@pytest.mark.parametrize("name", ["../other.txt", "chunks/../../other.txt", "notes.txt", "ABSOLUTE"])
+def test_a_seal_that_names_other_files_is_none(out, name):
+    """A folder of results may come from anybody: its seals cannot have files removed that no run makes."""
+    other = out.parent / "other.txt"
+    for path in (other, out / "notes.txt"):
+        path.write_text("mine", encoding="utf-8")
+    name = str(other) if name == "ABSOLUTE" else name
+    text = json.dumps({"mark": "one", "runs": 5, "files": {name: [1, "0" * 64]}})
+    (out / "logs" / "summarise.seal").write_text(text, encoding="utf-8")
+    assert settle(out, "one") == []
+    assert other.read_text(encoding="utf-8") == (out / "notes.txt").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("name", ["logs", "chunks", "figures"])
+def test_a_folder_that_leads_elsewhere_is_refused(tmp_path, name):
+    """A link in the results folder is not followed, and nothing behind it is taken away."""
+    elsewhere, out = tmp_path / "elsewhere", tmp_path / "out"
+    (elsewhere / "scratch").mkdir(parents=True)
+    (elsewhere / "scratch" / "mine.txt").write_text("mine", encoding="utf-8")
+    out.mkdir()
+    (out / name).symlink_to(elsewhere)
+    done = command("run", write_study(tmp_path, run={"units": 2}), "--out", out, folder=tmp_path)
+    assert done.returncode == 1 and f"{out / name}: is a link to another place." in done.stderr
+    assert [path.name for path in elsewhere.iterdir()] == ["scratch"] and (elsewhere / "scratch" / "mine.txt").is_file()
+
+
+def test_a_scratch_folder_that_leads_elsewhere_is_unlinked(tmp_path):
+    """What stands behind a link in the scratch folder's place is not cleared away with it."""
+    elsewhere, out = tmp_path / "elsewhere", tmp_path / "out"
+    elsewhere.mkdir()
+    (elsewhere / "mine.txt").write_text("mine", encoding="utf-8")
+    (out / "logs").mkdir(parents=True)
+    (out / "logs" / SCRATCH).symlink_to(elsewhere)
+    with _scratch(out) as own:
+        assert own.is_dir() and not own.is_symlink()
+    assert (elsewhere / "mine.txt").is_file() and not own.exists()
 
 
 def test_complete_results_keep_their_times(out):
