@@ -3,6 +3,8 @@
 import importlib.util
 import re
 import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -17,8 +19,6 @@ _SPEC = importlib.util.spec_from_file_location("make_tutorial", ROOT / "docs" / 
 
 
 def _tutorial():
-    import sys
-
     module = importlib.util.module_from_spec(_SPEC)
     sys.modules[_SPEC.name] = module
     _SPEC.loader.exec_module(module)
@@ -74,3 +74,11 @@ def test_the_tutorials_edits_make_a_study(tmp_path):
             tutorial.done(step, tmp_path)
     study = read_study(tmp_path / "meadow.toml")
     assert not study.vary and study.array and study.antenna.height == 5.5
+
+
+@pytest.mark.slow
+def test_the_tutorials_outputs_are_true():
+    """Everything that the tutorial tells its reader to type answers what the page shows; some minutes."""
+    check = [sys.executable, str(ROOT / "docs" / "make_tutorial.py"), "--check"]
+    done = subprocess.run(check, cwd=ROOT, capture_output=True, text=True, check=False, timeout=1800)
+    assert done.returncode == 0, done.stdout + done.stderr

@@ -6,7 +6,6 @@ written down as failed, and the next child goes on behind it. A child that says 
 treated the same way.
 """
 
-import multiprocessing
 import os
 import sys
 import traceback
@@ -75,6 +74,8 @@ def isolated(make_worker: Callable, items: Sequence, patience_s: float = PATIENC
 
 
 def _child_answers(make_worker, items, first, patience_s):
+    import multiprocessing  # what only reads a study starts sooner without it
+
     # A forked child need not import everything again; elsewhere than on Linux forking is not safe.
     context = multiprocessing.get_context("fork" if sys.platform == "linux" else "spawn")
     receiver, sender = context.Pipe(duplex=False)
